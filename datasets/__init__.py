@@ -1,0 +1,1 @@
+"""What was measured: records, bench notation, the shop's book, materials."""

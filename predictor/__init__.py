@@ -1,0 +1,1 @@
+"""What is believed: beam statics, features of a bow, prediction."""

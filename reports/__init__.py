@@ -1,0 +1,1 @@
+"""What people see: text, tables, pages and the command line."""

@@ -1,0 +1,1 @@
+"""How belief is formed: the virtual shop, fitting, calibration, evaluation."""
