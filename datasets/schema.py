@@ -1,0 +1,302 @@
+"""The records of the shop's book: what a bowyer writes down, and within which physical ranges.
+
+Every length field ends in its unit and takes bench notation; see `datasets.record` for the values that records are
+made of. A build's geometry is a history: the build as it left the press and the cut to profile, then events. The
+numbers at a moment of that history are computed by `datasets.history`.
+"""
+
+from datetime import date as Date
+from enum import StrEnum
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from datasets.materials import Material
+from datasets.record import (
+    BracedAt,
+    Draw,
+    FormId,
+    Gap,
+    Length,
+    Offset,
+    Place,
+    Record,
+    Side,
+    Station,
+    Thickness,
+    Weight,
+    Width,
+    ZeroPoint,
+)
+
+BuildId = Annotated[str, Field(pattern=r"^[A-Z]{1,3}-\d{3,6}$", description="short id, such as K-014")]
+EventId = Annotated[
+    str, Field(pattern=r"^[A-Z]{1,3}-\d{3,6}/\d{1,4}$", description="the build's id and a running number: K-014/3")
+]
+
+
+class FormKind(StrEnum):
+    """The family of side profiles a form belongs to."""
+
+    STRAIGHT = "straight"
+    REFLEX_DEFLEX = "reflex-deflex"
+    RECURVE = "recurve"
+
+
+class ProfileReading(Record):
+    """One offset of the limb's back from a straight edge laid along the back of the riser."""
+
+    at_in: Station = Field(description="along the straight edge from the bow's centre")
+    offset_in: Offset = Field(description="positive toward the back (reflex), negative toward the string (deflex)")
+
+
+class Form(Record):
+    """A press form. A changed form is a new revision; builds point at one revision."""
+
+    id: FormId
+    revision: int = Field(1, ge=1, le=99)
+    kind: FormKind
+    riser_length_in: Length = Field(description="the rigid part, from fade end to fade end")
+    handle_depth_in: Width = Field(description="from the back of the riser to the pivot, the deepest of the grip")
+    limb_length_in: Length = Field(description="nominal limb length, from fade end to nock along the back")
+    profile: tuple[ProfileReading, ...] = Field(min_length=2, description="from the fade end outward")
+    kinks_in: tuple[Station, ...] = Field((), description="stations from the fade end where the bend changes abruptly")
+    pivot_above_centre_in: Offset | None = Field(None, description="pivot above the bow's centre (default: at it)")
+    nocking_above_pivot_in: Offset | None = Field(None, description="nocking point above the pivot (default: level)")
+    note: str | None = None
+
+
+class Part(StrEnum):
+    """What a layer is in the stack."""
+
+    GLASS = "glass"
+    CORE = "core"
+    VENEER = "veneer"
+    POWER = "power"
+    WEDGE = "wedge"
+
+
+class Layer(Record):
+    """One lam of the stack. Its thickness runs straight from its butt to its tip."""
+
+    part: Part
+    material: str = Field(min_length=1, max_length=40, description="a material of the handbook or of the shop")
+    lot: str | None = Field(None, min_length=1, max_length=40, description="the delivery or board it came from")
+    butt_in: Thickness = Field(description="thickness at the butt end")
+    tip_in: Thickness | None = Field(None, description="thickness at the tip end (default: parallel)")
+    taper_per_in: float | None = Field(None, ge=0, le=0.02, description="inch of thickness lost per inch, if no tip is given")
+    from_in: Offset | None = Field(None, description="where its butt lies, from the fade end outward (default: the bow's centre)")
+    to_in: Station | None = Field(None, description="where it ends, from the fade end outward (default: the nock)")
+    limb: Side = Side.BOTH
+
+    @model_validator(mode="after")
+    def _one_taper(self) -> Self:
+        if self.tip_in is not None and self.taper_per_in is not None:
+            raise ValueError("wanted tip_in or taper_per_in, got both; leave one out")
+        return self
+
+
+class WidthReading(Record):
+    """The limb's width at one place."""
+
+    at: Place = Field(description="inches from the fade end, or fade, mid, nock")
+    belly_in: Width
+    back_in: Width | None = Field(None, description="width of the back where the limb is trapped (default: not noted)")
+    limb: Side = Side.BOTH
+
+
+class StringMaterial(StrEnum):
+    """The yarn of a string, by how far it stretches."""
+
+    POLYESTER = "polyester"
+    LOW_STRETCH = "low-stretch"
+
+
+class StringSpec(Record):
+    """The string a bow is braced with."""
+
+    material: StringMaterial = StringMaterial.LOW_STRETCH
+    strands: int = Field(14, ge=4, le=40)
+
+
+class Build(Record):
+    """One bow or kit as it left the press and the first cut to profile."""
+
+    id: BuildId
+    form: FormId
+    form_revision: int = Field(1, ge=1, le=99)
+    planned: bool = Field(False, description="nothing is cut yet: every dimension is a plan")
+    length_in: Length = Field(description="nock to nock along the back, unbraced")
+    upper_longer_in: Offset | None = Field(None, description="upper limb longer than the lower by (default: equal)")
+    layers: tuple[Layer, ...] = Field(min_length=1, max_length=24, description="from the back to the belly")
+    widths: tuple[WidthReading, ...] = Field(min_length=2, max_length=60)
+    edge_radius_in: Thickness | None = Field(None, description="radius of the four corners (default: not noted)")
+    profile: tuple[ProfileReading, ...] = Field((), description="its own unstrung shape, if it differs from the form's")
+    follow_in: Offset | None = Field(None, description="tips toward the string from the form's shape, after pressing")
+    string: StringSpec = StringSpec()
+    brace: BracedAt
+    built: Date | None = None
+    builder: str | None = None
+    teaches: bool = Field(True, description="whether the model may learn from it")
+    why_not: str | None = Field(None, min_length=3, description="the reason if it may not")
+    note: str | None = None
+
+    @model_validator(mode="after")
+    def _reason_when_not_teaching(self) -> Self:
+        if self.teaches == (self.why_not is not None):
+            raise ValueError(
+                "wanted why_not exactly when teaches is false, "
+                f"got teaches = {str(self.teaches).lower()} and why_not = {self.why_not!r}; set both"
+            )
+        return self
+
+
+class Stage(StrEnum):
+    """How far a bow had come when it was weighed."""
+
+    BLANK = "blank"
+    FIRST_DRAW = "first-draw"
+    TILLERED = "tillered"
+    FINISHED = "finished"
+    SETTLED = "settled"
+
+
+class Reading(Record):
+    """One draw weight at one draw length."""
+
+    draw: Draw
+    weight: Weight
+
+
+class WeighIn(Record):
+    """Draw weights of one build at one moment, with what they depend on."""
+
+    id: EventId
+    build: BuildId
+    on: Date
+    stage: Stage
+    readings: tuple[Reading, ...] = Field(min_length=1, max_length=40)
+    scale: str | None = Field(None, min_length=1, max_length=40)
+    brace: BracedAt | None = Field(None, description="brace height at this weighing (default: the build's)")
+    pulls: int | None = Field(None, ge=0, le=10_000, description="full draws since the last removal")
+    shots: int | None = Field(None, ge=0, le=1_000_000, description="arrows shot so far")
+    temperature_f: float | None = Field(None, ge=-40, le=130)
+    humidity_pct: float | None = Field(None, ge=0, le=100)
+    gap_upper_in: Gap | None = Field(None, description="string to belly at the upper fade, square to the string")
+    gap_lower_in: Gap | None = Field(None, description="string to belly at the lower fade, square to the string")
+    note: str | None = None
+
+    @model_validator(mode="after")
+    def _each_draw_once(self) -> Self:
+        draws = [(reading.draw.inch, reading.draw.zero) for reading in self.readings]
+        twice = sorted({inch for inch, zero in draws if draws.count((inch, zero)) > 1})
+        if twice:
+            raise ValueError(f"wanted each draw once, got {twice[0]:g} in twice; weigh again or average the two")
+        return self
+
+
+class Method(StrEnum):
+    """How stock is taken off."""
+
+    SIDES = "sides"
+    TRAP = "trap"
+    EDGES = "edges"
+    BELLY_GLASS = "belly-glass"
+    BACK_GLASS = "back-glass"
+    SHORTEN = "shorten"
+
+
+class Cut(Record):
+    """An amount at one place; between places it runs straight, beyond the end ones it stays."""
+
+    at: Place = Field("fade", description="inches from the fade end, or fade, mid, nock")
+    amount_in: Thickness = Field(
+        description="off the whole width (sides), off the width of the back (trap), corner radius reached (edges), "
+        "off the thickness (glass), off each nock end (shorten)"
+    )
+
+
+class Removal(Record):
+    """Stock taken off a build: what was planned and what was done."""
+
+    id: EventId
+    build: BuildId
+    on: Date
+    method: Method
+    limb: Side = Side.BOTH
+    planned: tuple[Cut, ...] = ()
+    done: tuple[Cut, ...] = Field((), description="as measured afterwards (default: the plan counts, as a plan)")
+    note: str | None = None
+
+    @model_validator(mode="after")
+    def _says_how_much(self) -> Self:
+        if not self.planned and not self.done:
+            raise ValueError("wanted an amount, got neither planned nor done; give at least one place with its amount")
+        return self
+
+
+class Rigging(Record):
+    """Another string or brace height, from this moment on."""
+
+    id: EventId
+    build: BuildId
+    on: Date
+    string: StringSpec | None = None
+    brace: BracedAt | None = None
+    note: str | None = None
+
+    @model_validator(mode="after")
+    def _changes_something(self) -> Self:
+        if self.string is None and self.brace is None:
+            raise ValueError("wanted a string or a brace height, got neither; give the one that changed")
+        return self
+
+
+class CheckWeight(Record):
+    """A known weight hung on a scale, and what the scale read."""
+
+    known: Weight
+    read: Weight
+
+
+class Scale(Record):
+    """A bow scale and its readings of known weights."""
+
+    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$", description="short name, such as hanging-digital")
+    division_lbf: float = Field(gt=0, le=5, description="the smallest step it shows")
+    checks: tuple[CheckWeight, ...] = ()
+    note: str | None = None
+
+
+class Shop(Record):
+    """The shop's settings."""
+
+    id: Literal["shop"] = "shop"
+    name: str = Field("my shop", min_length=1, max_length=80)
+    draw_zero: ZeroPoint = Field(ZeroPoint.STANDARD, description="what a bare draw length means")
+    brace_zero: ZeroPoint = Field(ZeroPoint.PIVOT, description="what a bare brace height means")
+    units: Literal["inch", "metric"] = "inch"
+    tolerance_lbf: float = Field(1.0, gt=0, le=20, description="promised either way")
+    under_to_over_cost: float = Field(9.0, ge=1, le=1000, description="a pound under against a pound over")
+    pass_cost_lbf: float = Field(0.05, ge=0, le=10, description="one more pass, in pounds over")
+    least_width_fade_in: Width | None = None
+    least_width_nock_in: Width | None = None
+    glass_off_limit_in: Thickness | None = Field(None, description="most that may be sanded off one face")
+    strain_limit: float | None = Field(None, gt=0, le=0.05, description="highest face strain allowed (default: the material's)")
+    tiller_low_in: Offset | None = Field(None, description="lowest upper-minus-lower tiller wanted")
+    tiller_high_in: Offset | None = Field(None, description="highest upper-minus-lower tiller wanted")
+
+
+Event = WeighIn | Removal | Rigging
+
+KINDS: dict[str, type[Record]] = {
+    "form": Form,
+    "build": Build,
+    "weigh_in": WeighIn,
+    "removal": Removal,
+    "rigging": Rigging,
+    "material": Material,
+    "scale": Scale,
+    "shop": Shop,
+}
+"""Every kind of record, by the name it has in files and in the book."""

@@ -1,0 +1,42 @@
+"""How numbers are printed: digits follow from the interval, and halves round up.
+
+The rule for digits is the one of the Particle Data Group (Review of Particle Physics, introduction, section 5.3, from
+memory): with the first three digits of the uncertainty between 100 and 354 two of them are kept, between 355 and 949
+one, and from 950 it counts as 1000 with two kept.
+"""
+
+from math import floor, isfinite, log10
+
+from datasets.notation import round_half_up
+
+
+def decimals_for(uncertainty: float) -> int:
+    """Return how many decimals a value with this uncertainty deserves; negative for tens and hundreds.
+
+    Args:
+        uncertainty: half the width of its interval, in the unit that is printed.
+
+    Raises:
+        ValueError: the uncertainty is not a positive number.
+    """
+    if not isfinite(uncertainty) or uncertainty <= 0:
+        raise ValueError(f"wanted a positive uncertainty, got {uncertainty}")
+    exponent = floor(log10(uncertainty))
+    leading = round_half_up(uncertainty / 10.0**exponent * 100, 0)
+    if leading >= 1000:
+        exponent, leading = exponent + 1, leading / 10
+    two_digits = leading < 355 or leading >= 950
+    if leading >= 950:
+        exponent += 1
+    return (1 if two_digits else 0) - exponent
+
+
+def fixed(value: float, decimals: int) -> str:
+    """Return a value as text, rounded half up to so many decimals."""
+    return f"{round_half_up(value, decimals):f}"
+
+
+def with_interval(value: float, low: float, high: float) -> tuple[str, str, str]:
+    """Return a value and its interval's ends as text, with the digits that the interval's half width deserves."""
+    decimals = decimals_for((high - low) / 2)
+    return fixed(value, decimals), fixed(low, decimals), fixed(high, decimals)
