@@ -63,8 +63,8 @@ _LENGTHS = {
     "in": _Unit(("in", "in.", "inch", "inches", '"'), Fraction(1)),
     "mm": _Unit(("mm", "millimetre", "millimetres", "millimeters"), 1 / _INCH),
     "cm": _Unit(("cm", "centimetre", "centimetres", "centimeters"), 10 / _INCH),
-    "thou": _Unit(("thou", "thousandths"), Fraction(1, 1000)),
 }
+_THICKNESSES = {**_LENGTHS, "thou": _Unit(("thou", "thousandths"), Fraction(1, 1000))}
 _FORCES = {
     "lb": _Unit(("lb", "lb.", "lbs", "lbs.", "lbf", "#", "pound", "pounds"), Fraction(1)),
     "kg": _Unit(("kg", "kgf"), 1 / _POUND_KG),
@@ -95,10 +95,10 @@ class _Sizes:
 
 # Common practice, no source: wide enough for a child's bow and for a heavy longbow.
 _SIZES = {
-    Quantity.THICKNESS: _Sizes("a thickness", (0, 1), (0, 3), _LENGTHS),
+    Quantity.THICKNESS: _Sizes("a thickness", (0, 1), (0, 3), _THICKNESSES),
     Quantity.WIDTH: _Sizes("a width", (0.25, 4), (0.05, 6), _LENGTHS),
     Quantity.LENGTH: _Sizes("a length", (1, 100), (0.5, 120), _LENGTHS),
-    Quantity.STATION: _Sizes("a station", (0, 50), (0, 60), _LENGTHS),
+    Quantity.STATION: _Sizes("a station", (-20, 50), (-20, 60), _LENGTHS),
     Quantity.OFFSET: _Sizes("an offset", (-12, 12), (-20, 20), _LENGTHS),
     Quantity.DRAW: _Sizes("a draw length", (8, 36), (4, 45), _LENGTHS),
     Quantity.BRACE: _Sizes("a brace height", (3, 12), (2, 14), _LENGTHS),
@@ -219,7 +219,7 @@ def read_count(typed: str | float) -> int:
 def round_half_up(value: float, digits: int) -> Decimal:
     """Decimal rounding as people do it: a half goes away from zero, and never to minus zero.
 
-    The half is judged on the number as printed, so 2.675 becomes 2.68 although its binary neighbour lies below.
+    The half is judged on the number as printed, so 2.675 becomes 2.68 although it is stored as a little less.
 
     Args:
         value: A finite number.
