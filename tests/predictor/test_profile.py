@@ -1,0 +1,244 @@
+"""The unstrung shape from bench readings: exact recovery, noise, steep tips, and doubts."""
+
+import math
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.interpolate import BSpline
+
+from predictor.profile import Doubt, Profile, Reading, arc_profile, fit_profile, slip, with_follow
+
+FADE = 9.0
+
+
+def _shape(length: float, *bend: float, root_angle: float = 0.0) -> Profile:
+    """A limb whose curvature is a spline with the given coefficients, evenly knotted."""
+    inner = np.linspace(0.0, length, len(bend) - 2)
+    knots = np.concatenate([[0.0] * 3, inner, [length] * 3])
+    return Profile(length, BSpline(knots, np.array(bend), 3), (), FADE, 0.1, root_angle)
+
+
+REFLEX_DEFLEX = _shape(27.0, 0.0, 0.015, 0.01, -0.01, -0.03, -0.02, root_angle=0.03)
+RECURVE = _shape(24.0, 0.005, 0.01, 0.0, -0.05, -0.2, -0.15, -0.05, root_angle=0.05)
+
+
+def _readings(profile: Profile, count: int, depth: float = 0.0, taper: float = 0.0) -> list[Reading]:
+    """Readings of the back: `depth` behind the neutral axis at the fade, less by `taper` at the nock."""
+    at = np.linspace(0.0, profile.length, count)
+    distance, toward = profile.path(at)
+    angle = profile.angle(at)
+    behind = depth - taper * at / profile.length
+    return list(
+        zip(
+            (distance + behind * np.sin(angle)).tolist(),
+            (behind * np.cos(angle) - toward).tolist(),
+            strict=True,
+        )
+    )
+
+
+def _noisy(readings: list[Reading], rng: np.random.Generator, sd: float) -> list[Reading]:
+    return [(station, offset + float(rng.normal(0.0, sd))) for station, offset in readings]
+
+
+def _stations(profile: Profile) -> NDArray[np.float64]:
+    return np.linspace(0.0, profile.length, 40)
+
+
+def test_arc_path_is_a_circle() -> None:
+    """An even curvature of 1/R turns by L/R and ends at R sin, R (1 − cos)."""
+    profile = arc_profile(26.0, 0.02, root_distance=FADE, root_depth=0.3)
+
+    assert float(profile.angle(26.0)) == pytest.approx(0.52)
+    assert profile.tip == pytest.approx((FADE + 50 * math.sin(0.52), 0.3 + 50 * (1 - math.cos(0.52))))
+
+
+@pytest.mark.parametrize("curvature", [-0.04, 0.0, 0.005, 0.03])
+@pytest.mark.parametrize("root_angle", [0.0, 0.08])
+def test_an_arc_is_recovered_exactly(curvature: float, root_angle: float) -> None:
+    """Readings of a straight or evenly bent limb give back its curvature, root and angle."""
+    true = arc_profile(26.0, curvature, root_distance=FADE, root_depth=0.1, root_angle=root_angle)
+
+    fitted = fit_profile(_readings(true, 6), FADE, 26.0)
+
+    np.testing.assert_allclose(fitted.curvature(_stations(true)), curvature, atol=1e-9)
+    assert fitted.root_angle == pytest.approx(root_angle, abs=1e-9)
+    assert fitted.tip == pytest.approx(true.tip, abs=1e-8)
+    assert fitted.findings == ()
+
+
+def test_the_neutral_axis_lies_within_the_back() -> None:
+    """A depth that shrinks toward the tip is taken off square to the back."""
+    true = arc_profile(26.0, 0.02, root_distance=FADE - 0.2 * math.sin(0.05), root_depth=0.1, root_angle=0.05)
+    readings = _readings(true, 7, depth=0.2, taper=0.1)
+
+    fitted = fit_profile(readings, FADE, 26.0, neutral_depth=(0.2, 0.1))
+
+    assert fitted.root_depth == pytest.approx(0.1, abs=1e-5)
+    assert fitted.root_distance == pytest.approx(true.root_distance, abs=1e-5)
+    assert fitted.tip == pytest.approx(true.tip, abs=1e-4)
+
+
+def test_a_clothoid_is_recovered_as_readings_grow() -> None:
+    """A curvature that grows evenly along the limb is found ever better from more exact readings."""
+    true = Profile(26.0, BSpline([0.0, 0.0, 26.0, 26.0], np.array([0.01, -0.05]), 1), (), FADE, 0.1, 0.0)
+    at = np.linspace(3.0, 23.0, 20)
+    fits = [fit_profile(_readings(true, count), FADE, 26.0, tolerance=1e-6) for count in (6, 12, 24)]
+    errors = [np.abs(fitted.curvature(at) - true.curvature(at)).max() for fitted in fits]
+
+    assert errors[0] < 0.05 * 0.06
+    assert errors[1] < errors[0]
+    assert errors[2] < errors[0] / 50
+
+
+@pytest.mark.parametrize("true", [REFLEX_DEFLEX, RECURVE], ids=["reflex-deflex", "recurve"])
+def test_exact_readings_put_the_tip_where_it_is(true: Profile) -> None:
+    """The end of an S-shaped limb, and of a tip turned by 94 degrees, is found in place and direction."""
+    fitted = fit_profile(_readings(true, 16), FADE, true.length, tolerance=1e-3)
+
+    assert math.dist(fitted.tip, true.tip) < 2e-3
+    assert float(fitted.angle(true.length)) == pytest.approx(
+        float(true.angle(true.length)), abs=math.radians(2)
+    )
+    assert fitted.findings == ()
+
+
+def test_a_recurve_may_turn_back_over_its_own_stations() -> None:
+    """Stations that shrink again toward the tip are followed in order."""
+    true = _shape(24.0, 0.0, 0.0, -0.02, -0.12, -0.24, -0.24, -0.24)
+    readings = _readings(true, 16)
+
+    fitted = fit_profile(readings, FADE, 24.0, tolerance=1e-3)
+
+    assert readings[-1][0] < max(station for station, _ in readings)
+    assert math.dist(fitted.tip, true.tip) < 2e-3
+
+
+@pytest.mark.parametrize("true", [REFLEX_DEFLEX, RECURVE], ids=["reflex-deflex", "recurve"])
+def test_rule_readings_leave_the_tip_within_the_rule(true: Profile) -> None:
+    """Eight readings, each off by 1/32 in (one standard deviation), leave the tip within 1/16 in and the root
+    within 3 degrees, root mean square over 40 trials.
+    """
+    rng = np.random.default_rng(5)
+    fits = [fit_profile(_noisy(_readings(true, 8), rng, 1 / 32), FADE, true.length) for _ in range(40)]
+    tips = np.array([math.dist(fitted.tip, true.tip) for fitted in fits])
+    roots = np.array([fitted.root_angle - true.root_angle for fitted in fits])
+
+    assert np.sqrt(np.mean(tips**2)) < 1 / 16
+    assert np.sqrt(np.mean(roots**2)) < math.radians(3)
+
+
+def test_residuals_have_the_size_of_the_tolerance() -> None:
+    """Over many trials the residuals are neither far below nor above the tolerance that they were told."""
+    rng = np.random.default_rng(6)
+    residuals = [
+        residual
+        for _ in range(30)
+        for residual in fit_profile(_noisy(_readings(REFLEX_DEFLEX, 10), rng, 1 / 32), FADE, 27.0).residuals
+    ]
+
+    assert 0.5 < np.sqrt(np.mean(np.square(residuals))) * 32 < 1.1
+
+
+def test_two_readings_give_an_even_bend_along_the_riser_at_the_fade() -> None:
+    """With fade and tip alone the limb leaves the riser without an angle, in an arc through the tip."""
+    true = arc_profile(26.0, -0.01, root_distance=FADE, root_depth=0.1)
+
+    fitted = fit_profile(_readings(true, 2), FADE, 26.0)
+
+    assert fitted.root_angle == 0.0
+    assert fitted.tip == pytest.approx(true.tip, abs=1e-8)
+    assert [finding.doubt for finding in fitted.findings] == [Doubt.FEW]
+
+
+def test_one_reading_gives_a_straight_limb() -> None:
+    """A single offset at the fade sets the root's depth and nothing else."""
+    fitted = fit_profile([(FADE, -0.25)], FADE, 26.0)
+
+    assert fitted.tip == pytest.approx((FADE + 26.0, 0.25))
+
+
+def test_a_stated_sharp_bend_is_found() -> None:
+    """An ear that turns by 0.4 in one inch is found from readings about it when its ends are stated."""
+    ear = (18.0, 19.0)
+    knots = np.array([0.0, *ear, 24.0])
+    true = Profile(24.0, BSpline(knots, np.array([0.004, -0.4, 0.0]), 0), ear, FADE, 0.0, 0.0)
+    readings = _readings(true, 13)
+
+    told = fit_profile(readings, FADE, 24.0, breakpoints=ear)
+    untold = fit_profile(readings, FADE, 24.0)
+    inside, before = np.array([18.5]), np.array([17.0])
+
+    assert told.curvature(inside)[0] == pytest.approx(-0.4, rel=0.1)
+    assert abs(told.curvature(before)[0] - 0.004) < 0.01
+    assert abs(untold.curvature(inside)[0] + 0.4) > abs(told.curvature(inside)[0] + 0.4)
+
+
+@pytest.mark.parametrize("follow", [-0.5, 0.625, 2.0])
+def test_follow_moves_the_tip_and_not_the_root(follow: float) -> None:
+    """String follow brings the nock toward the string by its amount, by an even added curvature."""
+    moved = with_follow(REFLEX_DEFLEX, follow)
+    added = moved.curvature(_stations(moved)) - REFLEX_DEFLEX.curvature(_stations(moved))
+
+    assert moved.tip[1] - REFLEX_DEFLEX.tip[1] == pytest.approx(follow, abs=1e-9)
+    assert moved.root_angle == REFLEX_DEFLEX.root_angle
+    np.testing.assert_allclose(added, added[0], atol=1e-12)
+
+
+def test_readings_that_stop_short_are_doubted() -> None:
+    """Readings that end well inside the nock say how far."""
+    fitted = fit_profile(_readings(REFLEX_DEFLEX, 8)[:6], FADE, 27.0)
+
+    assert Doubt.SHORT in {finding.doubt for finding in fitted.findings}
+
+
+def test_readings_out_of_order_are_doubted() -> None:
+    """Two readings exchanged make the limb double back."""
+    readings = _readings(REFLEX_DEFLEX, 8)
+    readings[3], readings[4] = readings[4], readings[3]
+
+    assert Doubt.ORDER in {finding.doubt for finding in fit_profile(readings, FADE, 27.0).findings}
+
+
+def test_a_gap_where_the_limb_turns_is_doubted() -> None:
+    """Four readings of a recurve can't follow its hook."""
+    fitted = fit_profile(_readings(RECURVE, 4), FADE, 24.0)
+
+    assert Doubt.SPARSE in {finding.doubt for finding in fitted.findings}
+
+
+def test_a_missing_fade_is_doubted() -> None:
+    """Readings that begin beyond the fade leave the root to guesswork."""
+    fitted = fit_profile(_readings(REFLEX_DEFLEX, 8)[1:], FADE, 27.0)
+
+    assert Doubt.ROOT in {finding.doubt for finding in fitted.findings}
+
+
+@pytest.mark.parametrize("true", [REFLEX_DEFLEX, RECURVE], ids=["reflex-deflex", "recurve"])
+@pytest.mark.parametrize("index", [2, 4, 6])
+def test_a_slip_of_an_inch_is_named(true: Profile, index: int) -> None:
+    """One offset written an inch off is found among ten noisy ones."""
+    readings = _noisy(_readings(true, 10), np.random.default_rng(index), 1 / 64)
+    readings[index] = (readings[index][0], readings[index][1] + 1.0)
+
+    found = slip(readings, FADE, true.length)
+
+    assert found is not None
+    assert found.station == pytest.approx(readings[index][0])
+
+
+@pytest.mark.parametrize("true", [REFLEX_DEFLEX, RECURVE], ids=["reflex-deflex", "recurve"])
+def test_noise_is_no_slip(true: Profile) -> None:
+    """Readings within the rule's tolerance are not called slips, in four trials."""
+    rng = np.random.default_rng(9)
+
+    assert not any(slip(_noisy(_readings(true, 10), rng, 1 / 64), FADE, true.length) for _ in range(4))
+
+
+def test_no_reading_on_the_limb_is_refused() -> None:
+    """Readings that all lie on the riser are refused with what to do."""
+    with pytest.raises(
+        ValueError, match=r"wanted profile readings at the fade \(9 in\) and beyond, got none"
+    ):
+        fit_profile([(2.0, 0.0)], FADE, 26.0)
