@@ -1,0 +1,275 @@
+"""The shop's book as typed records: read them, add to them, correct them.
+
+`datasets.store` keeps rows of text for good; here they are records that refer to each other, with ids given
+out, the shop's own zero points and materials applied, and every record checked against the rest before it is
+kept.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Protocol, Self
+
+from pydantic import ValidationError
+
+from datasets import store
+from datasets.checks import Finding, findings
+from datasets.contents import Contents
+from datasets.materials import Material, named
+from datasets.record import Defaults, Record
+from datasets.schema import KINDS, Build, Form, Shop
+
+BUILD_PREFIX = "K-"
+"""What the ids of new builds start with."""
+
+EVENT_KINDS = ("weigh_in", "removal", "rigging")
+
+_ORDER = ("shop", "material", "scale", "form", "build", *EVENT_KINDS)
+"""Kinds in the order in which records refer to earlier ones."""
+
+_NO_BUILD = "X-000"
+"""Stands in an id until the build has been read."""
+
+
+class Raw(Protocol):
+    """A record as it was typed."""
+
+    @property
+    def kind(self) -> str:
+        """One of the names in `datasets.schema.KINDS`."""
+
+    @property
+    def data(self) -> Mapping[str, Any]:
+        """What was typed, by field."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one typed record.
+
+    Attributes:
+        record: the record as it was read; None where it could not be.
+        invalid: what could not be read.
+        findings: what the checks say of it.
+        kept: whether it is in the book now.
+    """
+
+    record: Record | None
+    invalid: ValidationError | None = None
+    findings: tuple[Finding, ...] = ()
+    kept: bool = False
+
+    @property
+    def refused(self) -> bool:
+        """Whether something about the record itself stops it from being kept."""
+        return self.record is None or any(finding.refuses for finding in self.findings)
+
+
+class ShopBook:
+    """An open book. Use it as a context manager."""
+
+    def __init__(self, journal: store.Book) -> None:
+        self._journal = journal
+
+    @classmethod
+    def open(cls, path: Path, *, create: bool = False) -> Self:
+        """Open a book; with `create`, start one where there is none.
+
+        Raises:
+            store.BookError: it is not there, is something else, or cannot be used.
+        """
+        return cls(store.Book.open(path, create=create))
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._journal.close()
+
+    @property
+    def path(self) -> Path:
+        """The book's file."""
+        return self._journal.path
+
+    def contents(self, as_of: datetime | None = None) -> Contents:
+        """Return every current record, or what was current at a moment.
+
+        Args:
+            as_of: the moment, with its time zone.
+        """
+        entries = self._journal.current() if as_of is None else self._journal.as_of(as_of)
+        return Contents.of(KINDS[entry.kind].model_validate_json(entry.payload or "") for entry in entries)
+
+    def versions(self, record_id: str) -> list[store.Entry]:
+        """Return every version of a record with its reason, oldest first; empty if there never was one."""
+        kind = self.kind_of(record_id)
+        return [] if kind is None else self._journal.history(kind, record_id)
+
+    def kind_of(self, record_id: str) -> str | None:
+        """Return the kind of the record that has an id, if the book ever had one."""
+        return next((kind for kind in KINDS if self._journal.history(kind, record_id)), None)
+
+    def add(self, raws: Sequence[Raw], *, keep_good: bool = False) -> list[Outcome]:
+        """Keep typed records: all of them or, with `keep_good`, those that nothing speaks against.
+
+        Builds without an id get the next one, events likewise within their build. The shop's settings are
+        replaced field by field.
+
+        Returns:
+            What became of each, in the order given. Only if every one could be kept, or with `keep_good`,
+            any of them is.
+
+        Raises:
+            store.BookError: the book cannot be written; nothing is kept.
+        """
+        try:
+            with self._journal.transaction():
+                return self._add_in_order(raws, all_or_none=not keep_good)
+        except _NotAllGoodError as taken_back:
+            return [replace(outcome, kept=False) for outcome in taken_back.outcomes]
+
+    def correct(self, record_id: str, raw: Raw, reason: str) -> Outcome:
+        """Supersede a record: the fields given replace those of the last version, the others stay.
+
+        Args:
+            record_id: the record's id; of a form with its revision, such as `ridge-66/1`.
+            raw: the fields that change; of the record's own kind.
+            reason: what was wrong.
+
+        Raises:
+            store.BookError: there is no such record, no reason is given, or the book cannot be written.
+        """
+        with self._journal.transaction():
+            last = self._journal.find(raw.kind, record_id)
+            if last is None or last.payload is None:
+                raise store.RecordError(
+                    f"wanted a {raw.kind} to correct, got {record_id}, which is not in the book; check the id"
+                )
+            contents = self.contents()
+            outcome = _read(raw.kind, {**json.loads(last.payload), **raw.data}, contents)
+            if outcome.record is None or outcome.refused:
+                return outcome
+            if id_of(outcome.record) != record_id:
+                raise store.RecordError(
+                    f"wanted the id {record_id} to stay, got {id_of(outcome.record)}; leave the id out"
+                )
+            self._journal.correct(raw.kind, record_id, outcome.record.model_dump_json(), reason, _typed(raw))
+        return replace(outcome, kept=True)
+
+    def withdraw(self, record_id: str, reason: str) -> None:
+        """Take a record out of the current ones that should not be there; its versions stay in the book.
+
+        Raises:
+            store.BookError: there is no such record, no reason is given, or the book cannot be written.
+        """
+        with self._journal.transaction():
+            self._journal.withdraw(self.kind_of(record_id) or "record", record_id, reason)
+
+    def _add_in_order(self, raws: Sequence[Raw], *, all_or_none: bool) -> list[Outcome]:
+        """Write records so that each finds those it refers to; the caller holds the transaction."""
+        contents = self.contents()
+        outcomes: dict[int, Outcome] = {}
+        for index in sorted(range(len(raws)), key=lambda place: _ORDER.index(raws[place].kind)):
+            outcome = outcomes[index] = self._add(raws[index], contents)
+            if outcome.kept and outcome.record is not None:
+                contents = contents.plus(outcome.record)
+        as_given = [outcomes[index] for index in range(len(raws))]
+        if all_or_none and not all(outcome.kept for outcome in as_given):
+            raise _NotAllGoodError(as_given)
+        return as_given
+
+    def _add(self, raw: Raw, contents: Contents) -> Outcome:
+        """Read, check and write one record; the caller holds the transaction."""
+        data = dict(raw.data)
+        if raw.kind == "shop":
+            data = {**contents.shop.model_dump(mode="json"), **data}
+        elif raw.kind == "build" and "id" not in data:
+            data["id"] = self._journal.next_id(BUILD_PREFIX, 3)
+        elif raw.kind in EVENT_KINDS and "id" not in data:
+            build = data.get("build")
+            data["id"] = self._journal.next_id(f"{build if build in contents.builds else _NO_BUILD}/")
+        outcome = _read(raw.kind, data, contents)
+        if outcome.record is None or outcome.refused:
+            return outcome
+        record_id, payload = id_of(outcome.record), outcome.record.model_dump_json()
+        if raw.kind == "shop" and self._journal.find("shop", record_id):
+            self._journal.correct("shop", record_id, payload, "settings changed", _typed(raw))
+        elif self.kind_of(record_id):
+            return replace(outcome, findings=(*outcome.findings, _taken(record_id)))
+        else:
+            self._journal.append([store.New(raw.kind, record_id, payload, _typed(raw))])
+        return replace(outcome, kept=True)
+
+
+class _NotAllGoodError(Exception):
+    """Takes back a transaction in which not every record could be kept."""
+
+    def __init__(self, outcomes: list[Outcome]) -> None:
+        super().__init__()
+        self.outcomes = outcomes
+
+
+def read_record(kind: str, data: Mapping[str, Any], contents: Contents) -> Outcome:
+    """Read and check one typed record without keeping it; a build without an id gets what the next would get.
+
+    Args:
+        kind: one of the names in `datasets.schema.KINDS`.
+        data: what was typed, by field.
+        contents: the book to see it with.
+    """
+    if kind == "build" and "id" not in data:
+        numbers = [int(name.split("-")[1]) for name in contents.builds if name.startswith(BUILD_PREFIX)]
+        data = {**data, "id": f"{BUILD_PREFIX}{max(numbers, default=0) + 1:03d}"}
+    return _read(kind, data, contents)
+
+
+def id_of(record: Record) -> str:
+    """Return the id under which the book keeps a record."""
+    if isinstance(record, Form):
+        return f"{record.id}/{record.revision}"
+    if isinstance(record, Material):
+        return record.name
+    return str(record.model_dump(include={"id"})["id"])
+
+
+def _read(kind: str, data: Mapping[str, Any], contents: Contents) -> Outcome:
+    try:
+        record = KINDS[kind].model_validate(data, context=_defaults(contents.shop))
+    except ValidationError as invalid:
+        return Outcome(None, invalid)
+    found = findings(record, contents)
+    if isinstance(record, Build):
+        record = _with_proper_names(record, contents.materials)
+    return Outcome(record, None, found)
+
+
+def _defaults(shop: Shop) -> Defaults:
+    return Defaults(draw_zero=shop.draw_zero, brace_zero=shop.brace_zero)
+
+
+def _with_proper_names(build: Build, materials: Mapping[str, Material]) -> Build:
+    """Return a build whose layers call each known material by its own name, not by another name of it."""
+    layers = []
+    for layer in build.layers:
+        try:
+            layers.append(layer.model_copy(update={"material": named(layer.material, materials).name}))
+        except LookupError:
+            layers.append(layer)
+    return build.model_copy(update={"layers": tuple(layers)})
+
+
+def _taken(record_id: str) -> Finding:
+    return Finding(
+        "id",
+        f"wanted a new id, got {record_id}, which the book has; correct that record or leave the id out",
+        refuses=True,
+    )
+
+
+def _typed(raw: Raw) -> str:
+    return json.dumps(dict(raw.data), default=str, ensure_ascii=False)

@@ -1,0 +1,290 @@
+"""Checks across records: each is a small function from one record and the book's contents to findings.
+
+What is wrong inside one record is refused when it is read. Here is what only the rest of the book
+can show. A finding that refuses its record names something without which no geometry can be computed; every
+other finding is odd and may be right, so the record is kept and the finding is shown.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from datasets.contents import Contents
+from datasets.history import bow_at, place_in
+from datasets.materials import named
+from datasets.record import Record, Side
+from datasets.schema import (
+    Build,
+    Event,
+    Method,
+    Part,
+    Removal,
+    Rigging,
+    Stage,
+    WeighIn,
+    WidthReading,
+)
+from datasets.zero_points import from_back
+
+STAGES = tuple(Stage)
+"""The stages in the order in which a bow goes through them."""
+
+READING_LBF = 0.5
+"""How much two readings of one weight may differ: common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something wrong or odd about a record.
+
+    Attributes:
+        field: its place in the record, such as `layers.2.material`; empty for the record as a whole.
+        message: what was wanted, what came, what to do.
+        refuses: whether the record cannot be kept.
+    """
+
+    field: str
+    message: str
+    refuses: bool = False
+
+
+Check = Callable[[Record, Contents], Iterator[Finding]]
+
+
+def findings(record: Record, contents: Contents) -> tuple[Finding, ...]:
+    """Return what every check finds about a record, seen with the rest of the book.
+
+    Args:
+        record: the record, which may or may not be among the contents.
+        contents: the book to see it with.
+    """
+    found = (finding for check in CHECKS for finding in check(record, contents))
+    return tuple(dict.fromkeys(found))  # what both limbs share is found on each of them
+
+
+def form_is_known(record: Record, contents: Contents) -> Iterator[Finding]:
+    """A build points at a form revision that the book has."""
+    if isinstance(record, Build) and contents.form_of(record) is None:
+        latest = contents.latest_revision(record.form)
+        came = f"revision {record.form_revision} of {record.form}"
+        do = f"the book has {record.form} up to revision {latest}" if latest else "add the form first"
+        yield Finding("form", f"wanted a form of the book, got {came}; {do}", refuses=True)
+
+
+def build_is_known(record: Record, contents: Contents) -> Iterator[Finding]:
+    """An event belongs to a build that the book has, and its id starts with that build's."""
+    if not isinstance(record, Event):
+        return
+    if record.build not in contents.builds:
+        yield Finding(
+            "build", f"wanted a build of the book, got {record.build}; add the build first", refuses=True
+        )
+    if record.id.split("/")[0] != record.build:
+        yield Finding(
+            "id",
+            f"wanted an id that starts with {record.build}/, got {record.id}; leave the id out",
+            refuses=True,
+        )
+
+
+def materials_are_known(record: Record, contents: Contents) -> Iterator[Finding]:
+    """Every layer names a material of the handbook or of the shop."""
+    if not isinstance(record, Build):
+        return
+    materials = contents.materials
+    for index, layer in enumerate(record.layers):
+        try:
+            named(layer.material, materials)
+        except LookupError as unknown:
+            yield Finding(f"layers.{index}.material", str(unknown.args[0]), refuses=True)
+
+
+def geometry_is_possible(record: Record, contents: Contents) -> Iterator[Finding]:
+    """Something is left of every width, thickness and limb after all removals."""
+    if isinstance(record, Build):
+        build, events = record, contents.events.get(record.id, ())
+    elif isinstance(record, Removal) and record.build in contents.builds:
+        build, events = contents.builds[record.build], contents.plus(record).events[record.build]
+    else:
+        return
+    form = contents.form_of(build)
+    if form is None:
+        return
+    try:
+        bow_at(form, build, events)
+    except ValueError as impossible:
+        yield Finding("", str(impossible), refuses=True)
+
+
+def scale_is_known(record: Record, contents: Contents) -> Iterator[Finding]:
+    """A weigh-in names a scale that the book has."""
+    if isinstance(record, WeighIn) and record.scale is not None and record.scale not in contents.scales:
+        known = ", ".join(sorted(contents.scales)) or "none yet"
+        yield Finding(
+            "scale", f"wanted a scale of the book ({known}), got {record.scale}; add it to tell its error"
+        )
+
+
+def weight_rises_with_draw(record: Record, contents: Contents) -> Iterator[Finding]:
+    """A bow pulls more the further it is drawn."""
+    if not isinstance(record, WeighIn):
+        return
+    in_order = sorted(_weights(record, contents))
+    for (shorter, less), (longer, more) in pairwise(in_order):
+        if more <= less:
+            yield Finding(
+                "readings",
+                f"wanted more weight at a longer draw, got {less:g} lb and then {more:g} lb "
+                f"{longer - shorter:g} in further; check both",
+            )
+
+
+def weight_falls_with_work(record: Record, contents: Contents) -> Iterator[Finding]:
+    """Finishing and shooting in only take weight off, unless the bow was shortened or rigged otherwise."""
+    if not isinstance(record, WeighIn):
+        return
+    rougher: dict[float, WeighIn] = {}
+    for event in contents.plus(record).events[record.build]:
+        if event.id == record.id:
+            break
+        if isinstance(event, Rigging) or (isinstance(event, Removal) and event.method is Method.SHORTEN):
+            rougher.clear()
+        elif isinstance(event, WeighIn):
+            rougher.update(dict.fromkeys(dict(_weights(event, contents)), event))
+    for draw, weight in _weights(record, contents):
+        before = rougher.get(draw)
+        if before is None:
+            continue
+        was = dict(_weights(before, contents))[draw]
+        if weight > was + READING_LBF:
+            yield Finding(
+                "readings",
+                f"wanted no more than the {was:g} lb of {before.stage} ({before.id}) at the same draw, "
+                f"got {weight:g} lb; check draw, brace and scale",
+            )
+
+
+def stages_go_forward(record: Record, contents: Contents) -> Iterator[Finding]:
+    """A bow is not weighed at an earlier stage than before."""
+    if not isinstance(record, WeighIn):
+        return
+    for event in contents.events.get(record.build, ()):
+        if not isinstance(event, WeighIn) or (event.on, event.id) >= (record.on, record.id):
+            continue
+        if STAGES.index(event.stage) > STAGES.index(record.stage):
+            yield Finding(
+                "stage",
+                f"wanted {event.stage} or later, since {event.id} says so on {event.on}, "
+                f"got {record.stage} on {record.on}; check stage and date",
+            )
+            return
+
+
+def work_follows_pressing(record: Record, contents: Contents) -> Iterator[Finding]:
+    """Nothing happens to a bow before it was built."""
+    if not isinstance(record, Event) or record.build not in contents.builds:
+        return
+    built = contents.builds[record.build].built
+    if built is not None and record.on < built:
+        yield Finding(
+            "on", f"wanted a day from {built} on, when {record.build} was built, got {record.on}; check both"
+        )
+
+
+def limbs_narrow_outward(record: Record, contents: Contents) -> Iterator[Finding]:
+    """A limb gets no wider toward the nock."""
+    if not isinstance(record, Build):
+        return
+    for side in (Side.UPPER, Side.LOWER):
+        readings = _along_limb(record, contents, side)
+        for (_, inner), (index, outer) in pairwise(readings):
+            if outer.belly_in.inch > inner.belly_in.inch:
+                yield Finding(
+                    f"widths.{index}.belly_in",
+                    f"wanted no more than the {inner.belly_in.inch:g} in further in, "
+                    f"got {outer.belly_in.inch:g} in; check place and width",
+                )
+
+
+def backs_are_not_wider(record: Record, _contents: Contents) -> Iterator[Finding]:
+    """A trapped limb is narrower on its back."""
+    if not isinstance(record, Build):
+        return
+    for index, width in enumerate(record.widths):
+        if width.back_in is not None and width.back_in.inch > width.belly_in.inch:
+            yield Finding(
+                f"widths.{index}.back_in",
+                f"wanted a back no wider than the belly's {width.belly_in.inch:g} in, "
+                f"got {width.back_in.inch:g} in; check which is which",
+            )
+
+
+def lams_thin_outward(record: Record, _contents: Contents) -> Iterator[Finding]:
+    """A lam is no thicker at its tip than at its butt, except a wedge at the tip."""
+    if not isinstance(record, Build):
+        return
+    for index, layer in enumerate(record.layers):
+        tip = layer.butt_in if layer.tip_in is None else layer.tip_in
+        if layer.part is not Part.WEDGE and tip.inch > layer.butt_in.inch:
+            yield Finding(
+                f"layers.{index}.tip_in",
+                f"wanted a tip no thicker than the butt's {layer.butt_in.inch:g} in, "
+                f"got {tip.inch:g} in; check which is which",
+            )
+
+
+def glass_lies_outside(record: Record, _contents: Contents) -> Iterator[Finding]:
+    """Glass faces are the outermost layers: the stack is written from back to belly."""
+    if not isinstance(record, Build):
+        return
+    for side in (Side.UPPER, Side.LOWER):
+        stack = [layer for layer in record.layers if layer.limb in (side, Side.BOTH)]
+        glass = [layer.part is Part.GLASS for layer in stack]
+        if any(glass) and not (glass[0] and glass[-1]):
+            yield Finding(
+                "layers",
+                f"wanted glass on both faces of the {side} limb, got {stack[0].part} on the back and "
+                f"{stack[-1].part} on the belly; write the layers from back to belly",
+            )
+            return
+
+
+CHECKS: Sequence[Check] = (
+    form_is_known,
+    build_is_known,
+    materials_are_known,
+    geometry_is_possible,
+    scale_is_known,
+    weight_rises_with_draw,
+    weight_falls_with_work,
+    stages_go_forward,
+    work_follows_pressing,
+    limbs_narrow_outward,
+    backs_are_not_wider,
+    lams_thin_outward,
+    glass_lies_outside,
+)
+"""Every check. To add one, write it above and put it into this list."""
+
+
+def _weights(weigh_in: WeighIn, contents: Contents) -> list[tuple[float, float]]:
+    """Return each reading as its draw from the back of the riser [in] and its weight [lbf]."""
+    build = contents.builds.get(weigh_in.build)
+    form = None if build is None else contents.form_of(build)
+    if form is None:
+        return []
+    depth = form.handle_depth_in.inch
+    return [
+        (round(from_back(reading.draw.inch, reading.draw.zero, depth), 6), reading.weight.lbf)
+        for reading in weigh_in.readings
+    ]
+
+
+def _along_limb(build: Build, contents: Contents, side: Side) -> list[tuple[int, WidthReading]]:
+    """Return the width readings of one limb from the fade outward, each with its place in the record."""
+    form = contents.form_of(build)
+    if form is None:
+        return []
+    length = (build.length_in.inch - form.riser_length_in.inch) / 2
+    readings = [(i, width) for i, width in enumerate(build.widths) if width.limb in (side, Side.BOTH)]
+    return sorted(readings, key=lambda item: place_in(item[1].at, length))

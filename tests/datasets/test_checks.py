@@ -1,0 +1,196 @@
+"""Each check finds its own mistake, says it in one line, and leaves the right record alone."""
+
+from typing import Any
+
+import pytest
+
+from datasets.book import id_of, read_record
+from datasets.checks import findings
+from datasets.contents import Contents
+from datasets.record import Record
+from tests import shop
+
+
+def contents(*typed: shop.Typed) -> Contents:
+    """Return a book's contents with the form and these records, ids given by hand."""
+    records: list[Record] = []
+    for raw in (shop.form(), *typed):
+        outcome = read_record(raw.kind, raw.data, Contents.of(records))
+        assert outcome.record is not None, outcome.invalid
+        records.append(outcome.record)
+    return Contents.of(records)
+
+
+def found(typed: shop.Typed, book: Contents) -> list[tuple[str, str, bool]]:
+    """Return what is found about one more record."""
+    data: dict[str, Any] = (
+        {"id": "K-001/9", **typed.data} if typed.kind not in {"build", "form"} else typed.data
+    )
+    outcome = read_record(typed.kind, data, book)
+    assert outcome.record is not None, outcome.invalid
+    return [(finding.field, finding.message, finding.refuses) for finding in outcome.findings]
+
+
+WITH_BUILD = contents(shop.build())
+
+
+def test_a_good_history_has_no_findings() -> None:
+    """Nothing is found about a plain build and its events, so each finding below is its change's."""
+    book = contents(shop.build(), shop.weigh_in(id="K-001/1"), shop.removal(id="K-001/2"))
+    records = [*book.forms.values(), *book.builds.values(), *book.events["K-001"]]
+
+    assert len(records) == 4
+    assert [findings(record, book) for record in records] == [(), (), (), ()]
+    assert [id_of(record) for record in records] == ["plain-64/1", "K-001", "K-001/1", "K-001/2"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "field", "message"),
+    [
+        (
+            shop.build(form="plain-66"),
+            "form",
+            "wanted a form of the book, got revision 1 of plain-66; add the form first",
+        ),
+        (
+            shop.build(form_revision=2),
+            "form",
+            "wanted a form of the book, got revision 2 of plain-64; the book has plain-64 up to revision 1",
+        ),
+        (
+            shop.build(layers=[{"part": "core", "material": "hard mapel", "butt_in": ".250"}]),
+            "layers.0.material",
+            "wanted a known material, got 'hard mapel'; did you mean hard maple or red maple",
+        ),
+        (
+            shop.weigh_in(build="K-002", id="K-002/1"),
+            "build",
+            "wanted a build of the book, got K-002; add the build first",
+        ),
+        (
+            shop.weigh_in(id="K-002/1"),
+            "id",
+            "wanted an id that starts with K-001/, got K-002/1; leave the id out",
+        ),
+        (
+            shop.removal(done=[{"at": "nock", "amount_in": "3/4"}]),
+            "",
+            "wanted some width left, got -0.250 in; correct the removals",
+        ),
+    ],
+)
+def test_what_has_no_geometry_is_refused(typed: shop.Typed, field: str, message: str) -> None:
+    """A record that points at nothing, or leaves nothing of the bow, cannot be kept."""
+    first, *_ = found(typed, WITH_BUILD)
+
+    assert first[0] == field
+    assert first[1].startswith(message)
+    assert first[2]
+
+
+@pytest.mark.parametrize(
+    ("typed", "field", "message"),
+    [
+        (
+            shop.weigh_in(scale="hanging"),
+            "scale",
+            "wanted a scale of the book (none yet), got hanging; add it to tell its error",
+        ),
+        (
+            shop.weigh_in(readings=[{"draw": "27", "weight": "46"}, {"draw": "28", "weight": "45"}]),
+            "readings",
+            "wanted more weight at a longer draw, got 46 lb and then 45 lb 1 in further; check both",
+        ),
+        (
+            shop.weigh_in(
+                readings=[{"draw": "26 1/4 pivot", "weight": "45"}, {"draw": "27", "weight": "46"}]
+            ),
+            "readings",
+            "wanted more weight at a longer draw, got 46 lb and then 45 lb 1 in further; check both",
+        ),
+        (
+            shop.weigh_in(on="2026-03-01"),
+            "on",
+            "wanted a day from 2026-03-02 on, when K-001 was built, got 2026-03-01; check both",
+        ),
+        (
+            shop.build(widths=[{"at": "fade", "belly_in": "1 1/8"}, {"at": "nock", "belly_in": "1 1/4"}]),
+            "widths.1.belly_in",
+            "wanted no more than the 1.125 in further in, got 1.25 in; check place and width",
+        ),
+        (
+            shop.build(
+                widths=[
+                    {"at": "fade", "belly_in": "1 1/8", "back_in": "1 1/4"},
+                    {"at": "nock", "belly_in": "1/2"},
+                ]
+            ),
+            "widths.0.back_in",
+            "wanted a back no wider than the belly's 1.125 in, got 1.25 in; check which is which",
+        ),
+        (
+            shop.build(
+                layers=[{"part": "core", "material": "hard maple", "butt_in": ".200", "tip_in": ".300"}]
+            ),
+            "layers.0.tip_in",
+            "wanted a tip no thicker than the butt's 0.2 in, got 0.3 in; check which is which",
+        ),
+        (
+            shop.build(
+                layers=[
+                    {"part": "core", "material": "hard maple", "butt_in": ".300"},
+                    {"part": "glass", "material": "limb glass", "butt_in": ".050"},
+                ]
+            ),
+            "layers",
+            "wanted glass on both faces of the upper limb, got core on the back and glass on the belly; "
+            "write the layers from back to belly",
+        ),
+    ],
+)
+def test_what_is_odd_is_found_once_and_kept(typed: shop.Typed, field: str, message: str) -> None:
+    """An odd record is named with both values, once, and nothing about it refuses the record."""
+    assert found(typed, WITH_BUILD) == [(field, message, False)]
+
+
+def test_a_finished_bow_heavier_than_the_rough_one() -> None:
+    """A weight that rises while only wood was taken off is found; half a pound is left to reading."""
+    book = contents(shop.build(), shop.weigh_in(id="K-001/1"))
+    within = shop.weigh_in(on="2026-03-09", stage="finished", readings=[{"draw": "28", "weight": "45 1/2"}])
+    beyond = shop.weigh_in(on="2026-03-09", stage="finished", readings=[{"draw": "28", "weight": "46"}])
+
+    assert found(within, book) == []
+    ((field, message, refuses),) = found(beyond, book)
+    assert (field, refuses) == ("readings", False)
+    assert message == (
+        "wanted no more than the 45 lb of tillered (K-001/1) at the same draw, got 46 lb; "
+        "check draw, brace and scale"
+    )
+
+
+@pytest.mark.parametrize(
+    "between",
+    [
+        shop.removal(id="K-001/2", method="shorten", done=[{"amount_in": "1/2"}]),
+        shop.Typed("rigging", {"id": "K-001/2", "build": "K-001", "on": "2026-03-06", "brace": "8"}),
+    ],
+)
+def test_shortening_and_rigging_may_raise_the_weight(between: shop.Typed) -> None:
+    """After a bow was shortened or rigged otherwise a higher weight is no finding."""
+    beyond = shop.weigh_in(on="2026-03-09", stage="finished", readings=[{"draw": "28", "weight": "46"}])
+
+    assert found(beyond, contents(shop.build(), shop.weigh_in(id="K-001/1"), between)) == []
+
+
+def test_a_stage_that_goes_back() -> None:
+    """A bow weighed as tillered after it was weighed as finished is found, with the weigh-in that says so."""
+    book = contents(shop.build(), shop.weigh_in(id="K-001/1", stage="finished"))
+
+    assert found(shop.weigh_in(on="2026-03-09"), book) == [
+        (
+            "stage",
+            "wanted finished or later, since K-001/1 says so on 2026-03-05, got tillered on 2026-03-09; "
+            "check stage and date",
+            False,
+        )
+    ]
