@@ -22,7 +22,6 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
-from types import TracebackType
 from typing import ClassVar, NamedTuple, Self
 
 APPLICATION_ID = int.from_bytes(b"bowb", "big")
@@ -219,9 +218,7 @@ class Book:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def close(self) -> None:
