@@ -141,9 +141,11 @@ def with_follow(profile: Profile, follow: float) -> Profile:
     added = 0.0
     stations = np.linspace(0.0, profile.length, _CELLS + 1)
     target = profile.tip[1] + follow
-    for _ in range(6):
-        lever = float(np.trapezoid(stations * np.cos(changed.angle(stations)), stations))
-        added += (target - changed.tip[1]) / lever
+    for _ in range(10):
+        missing = target - changed.tip[1]
+        if abs(missing) < 1e-12 * profile.length:
+            break
+        added += missing / float(np.trapezoid(stations * np.cos(changed.angle(stations)), stations))
         bend = BSpline(profile.bend.t, profile.bend.c + added, profile.bend.k)
         changed = replace(profile, bend=bend)
     return changed
@@ -348,17 +350,40 @@ class _Back:
         return np.hstack([np.zeros((len(roughness), 2)), roughness])
 
     def fit(self, begin: _Solution, smoothness: float) -> _Solution:
-        """Gauss-Newton steps from a near solution; residuals square to the back."""
+        """Gauss-Newton steps from a near solution, halved until they improve it."""
         solution = begin
         for _ in range(30):
-            jacobian = self.jacobian(solution)
             step = self._solve(
-                jacobian / self.tolerance, solution.residuals / self.tolerance, solution.bend, smoothness
+                self.jacobian(solution) / self.tolerance,
+                solution.residuals / self.tolerance,
+                solution.bend,
+                smoothness,
             )
-            solution = self.at(solution.offset + step[0], solution.angle + step[1], solution.bend + step[2:])
-            if np.abs(step[0]) + np.abs(self.basis.turn @ step[2:] + step[1]).max() < 1e-9:
+            turned = float(np.abs(self.basis.turn @ step[2:] + step[1]).max())
+            better = self._better(solution, step * min(1.0, 0.5 / max(turned, 1e-300)), smoothness)
+            if better is None:
+                break
+            solution = better
+            if abs(step[0]) + turned < 1e-9:
                 break
         return solution
+
+    def _better(self, solution: _Solution, step: Array, smoothness: float) -> _Solution | None:
+        """A solution along the step that costs no more, or nothing if there is none within a short way."""
+        cost = self._cost(solution, smoothness)
+        for part in 0.5 ** np.arange(8):
+            trial = self.at(
+                solution.offset + part * step[0],
+                solution.angle + part * step[1],
+                solution.bend + part * step[2:],
+            )
+            if self._cost(trial, smoothness) <= cost:
+                return trial
+        return None
+
+    def _cost(self, solution: _Solution, smoothness: float) -> float:
+        misfit = float(np.sum(solution.residuals**2)) / self.tolerance**2
+        return misfit + smoothness * float(np.sum((self.basis.roughness @ solution.bend) ** 2))
 
     def _solve(self, design: Array, wanted: Array, bend: Array, smoothness: float) -> Array:
         """Least squares with the roughness of the whole bend (not of its step) held down."""

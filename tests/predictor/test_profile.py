@@ -4,6 +4,8 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.interpolate import BSpline
 
@@ -234,6 +236,19 @@ def test_noise_is_no_slip(true: Profile) -> None:
     rng = np.random.default_rng(9)
 
     assert not any(slip(_noisy(_readings(true, 10), rng, 1 / 64), FADE, true.length) for _ in range(4))
+
+
+@given(
+    st.lists(st.tuples(st.floats(8.6, 40.0), st.floats(-12.0, 12.0)), min_size=1, max_size=9),
+    st.floats(18.0, 32.0),
+)
+@settings(max_examples=60, deadline=None)
+def test_whatever_was_noted_is_answered(readings: list[Reading], length: float) -> None:
+    """Readings that no limb can have still give finite numbers, so that their doubts can be told."""
+    fitted = fit_profile(readings, FADE, length)
+
+    assert np.all(np.isfinite(fitted.curvature(np.linspace(0.0, length, 9))))
+    assert np.all(np.isfinite([*fitted.tip, *fitted.residuals, fitted.root_angle]))
 
 
 def test_no_reading_on_the_limb_is_refused() -> None:
