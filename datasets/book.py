@@ -129,9 +129,24 @@ class ShopBook:
         """
         try:
             with self._journal.transaction():
-                return self._add_in_order(raws, all_or_none=not keep_good)
-        except _NotAllGoodError as taken_back:
-            return [replace(outcome, kept=False) for outcome in taken_back.outcomes]
+                outcomes = self._add_in_order(raws)
+                if not keep_good and not all(outcome.kept for outcome in outcomes):
+                    raise _TakenBackError(outcomes)
+                return outcomes
+        except _TakenBackError as taken_back:
+            return taken_back.outcomes
+
+    def check(self, raws: Sequence[Raw]) -> list[Outcome]:
+        """Return what would become of typed records, and keep none of them.
+
+        Raises:
+            store.BookError: the book cannot be written.
+        """
+        try:
+            with self._journal.transaction():
+                raise _TakenBackError(self._add_in_order(raws))
+        except _TakenBackError as taken_back:
+            return taken_back.outcomes
 
     def correct(self, record_id: str, raw: Raw, reason: str) -> Outcome:
         """Supersede a record: the fields given replace those of the last version, the others stay.
@@ -170,7 +185,7 @@ class ShopBook:
         with self._journal.transaction():
             self._journal.withdraw(self.kind_of(record_id) or "record", record_id, reason)
 
-    def _add_in_order(self, raws: Sequence[Raw], *, all_or_none: bool) -> list[Outcome]:
+    def _add_in_order(self, raws: Sequence[Raw]) -> list[Outcome]:
         """Write records so that each finds those it refers to; the caller holds the transaction."""
         contents = self.contents()
         outcomes: dict[int, Outcome] = {}
@@ -178,10 +193,7 @@ class ShopBook:
             outcome = outcomes[index] = self._add(raws[index], contents)
             if outcome.kept and outcome.record is not None:
                 contents = contents.plus(outcome.record)
-        as_given = [outcomes[index] for index in range(len(raws))]
-        if all_or_none and not all(outcome.kept for outcome in as_given):
-            raise _NotAllGoodError(as_given)
-        return as_given
+        return [outcomes[index] for index in range(len(raws))]
 
     def _add(self, raw: Raw, contents: Contents) -> Outcome:
         """Read, check and write one record; the caller holds the transaction."""
@@ -206,12 +218,12 @@ class ShopBook:
         return replace(outcome, kept=True)
 
 
-class _NotAllGoodError(Exception):
-    """Takes back a transaction in which not every record could be kept."""
+class _TakenBackError(Exception):
+    """Takes back a transaction; nothing that it wrote is kept."""
 
     def __init__(self, outcomes: list[Outcome]) -> None:
         super().__init__()
-        self.outcomes = outcomes
+        self.outcomes = [replace(outcome, kept=False) for outcome in outcomes]
 
 
 def read_record(kind: str, data: Mapping[str, Any], contents: Contents) -> Outcome:

@@ -1,0 +1,103 @@
+"""From a text to records in the book: what is wrong or odd is told at once, each with its line."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from datasets.book import Outcome, ShopBook, id_of
+from datasets.files import Reading, read_bytes, read_file
+from datasets.mistakes import Mistake, RawRecord, dotted, line_of, mistakes_of
+from datasets.record import Record
+from datasets.schema import KINDS
+
+STDIN = "-"
+
+
+@dataclass(frozen=True)
+class Added:
+    """What became of a text.
+
+    Attributes:
+        kept: the records that are in the book now.
+        mistakes: what stopped others.
+        oddities: what is odd about records that were read.
+    """
+
+    kept: tuple[Record, ...]
+    mistakes: tuple[Mistake, ...]
+    oddities: tuple[Mistake, ...]
+
+
+def read_text(source: str, content: bytes | None, kind: str | None) -> Reading:
+    """Read a file, or the content of standard input, as raw records.
+
+    Args:
+        source: path of the file, or `-`.
+        content: what standard input held, for `-`.
+        kind: kind of all records, where the text need not say.
+    """
+    if source == STDIN:
+        return read_bytes(content or b"", KINDS, kind)
+    return read_file(Path(source), KINDS, kind)
+
+
+def add_reading(book: ShopBook, reading: Reading, *, keep_good: bool) -> Added:
+    """Keep what a text holds: all of it or, with `keep_good`, what nothing speaks against.
+
+    Raises:
+        datasets.store.BookError: the book cannot be written; nothing is kept.
+    """
+    if reading.mistakes and not keep_good:
+        outcomes = book.check(reading.records)
+    else:
+        outcomes = book.add(reading.records, keep_good=keep_good)
+    return told(reading.records, outcomes, reading.mistakes)
+
+
+def told(raws: Sequence[RawRecord], outcomes: Sequence[Outcome], mistakes: Iterable[Mistake] = ()) -> Added:
+    """Return outcomes as mistakes and oddities with the lines of what was typed."""
+    pairs = list(zip(raws, outcomes, strict=True))
+    wrong = [mistake for raw, outcome in pairs for mistake in _mistakes(raw, outcome)]
+    odd = [mistake for raw, outcome in pairs for mistake in _found(raw, outcome, refuses=False)]
+    return Added(
+        kept=tuple(outcome.record for outcome in outcomes if outcome.kept and outcome.record is not None),
+        mistakes=tuple(sorted([*mistakes, *wrong], key=_line)),
+        oddities=tuple(sorted(odd, key=_line)),
+    )
+
+
+def one_line(mistake: Mistake, source: str) -> str:
+    """Return a mistake as `file:line: what: message`, or without the line where the text has none."""
+    name = "standard input" if source == STDIN else source
+    place = f"{name}:{mistake.line}" if mistake.line else name
+    return ": ".join(part for part in (place, mistake.where, mistake.message) if part)
+
+
+def said_kept(kept: Sequence[Record]) -> str:
+    """Return which records were kept: `kept 2: form plain-64/1, build K-001`."""
+    named = [f"{_KIND_OF[type(record)].replace('_', '-')} {id_of(record)}" for record in kept]
+    shown = named if len(named) <= _NAMED else [*named[:_NAMED], f"and {len(named) - _NAMED} more"]
+    return f"kept {len(kept)}: {', '.join(shown)}" if named else "kept nothing"
+
+
+_NAMED = 6
+_KIND_OF = {model: kind for kind, model in KINDS.items()}
+
+
+def _line(mistake: Mistake) -> int:
+    return mistake.line or 0
+
+
+def _mistakes(raw: RawRecord, outcome: Outcome) -> Iterator[Mistake]:
+    if outcome.invalid is not None:
+        yield from mistakes_of(outcome.invalid, raw, KINDS[raw.kind])
+    yield from _found(raw, outcome, refuses=True)
+
+
+def _found(raw: RawRecord, outcome: Outcome, *, refuses: bool) -> Iterator[Mistake]:
+    for finding in outcome.findings:
+        if finding.refuses is refuses:
+            path = tuple(int(part) if part.isdigit() else part for part in finding.field.split(".") if part)
+            name = raw.kind if outcome.record is None else f"{raw.kind} {id_of(outcome.record)}"
+            where = ", ".join(part for part in (name, dotted(path)) if part)
+            yield Mistake(line_of(path, raw) or None, where, finding.message)

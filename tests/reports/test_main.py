@@ -1,0 +1,45 @@
+"""The start of the command line: nothing of another distribution's is imported by mistake."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from reports import __main__ as start
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_alone_in_its_environment(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With only this tool's distribution, or none as in a plain checkout, there is no message."""
+    for owners in ({"datasets": ["drawweight-predictor"]}, {}):
+        monkeypatch.setattr(start, "packages_distributions", lambda owners=owners: owners)
+        assert start.foreign_owner() is None
+
+
+def test_a_foreign_package_is_named(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A distribution that owns one of our import names is named, and nothing is run."""
+    owners = {"datasets": ["drawweight-predictor", "some-data-sets"]}
+    monkeypatch.setattr(start, "packages_distributions", lambda: owners)
+    with pytest.raises(SystemExit) as stopped:
+        start.main()
+
+    assert stopped.value.code == 3
+    assert capsys.readouterr().err == (
+        "drawweight: wanted the package datasets to be this tool's own, got one of some-data-sets in the "
+        "same environment; install the tool into an environment of its own\n"
+    )
+
+
+def test_the_check_comes_before_any_import_of_ours() -> None:
+    """Loading the start loads none of our packages but the one it is in."""
+    code = (
+        "import sys, reports.__main__; "
+        "print([m for m in sys.modules if m.split('.')[0] in ('datasets', 'predictor', 'training')])"
+    )
+    run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+
+    assert run.stdout == "[]\n"
