@@ -1,0 +1,631 @@
+"""The command line: each command opens the book, calls one thing and prints. Exit codes are known here only.
+
+Exit codes: 0 fine, 1 done with findings or no answer, 2 usage or bad input, 3 could not.
+"""
+
+import os
+import shlex
+import sys
+import tempfile
+import traceback
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from datasets import notation
+from datasets.book import Outcome, ShopBook, read_record
+from datasets.contents import Contents
+from datasets.files import Reading
+from datasets.mistakes import RawRecord
+from datasets.record import DrawLength, Record, Side
+from datasets.schema import KINDS, Build, Form, Method, Removal, Stage, WeighIn
+from datasets.store import BookError
+from predictor.bow import Refusal
+from reports import adding, asking, demo, expectation, reference, show
+from reports.prediction import show_prediction
+from reports.printing import Units, console, note, table
+
+FINE, FINDINGS, BAD_INPUT, COULD_NOT = 0, 1, 2, 3
+
+DEFAULT_BOOK = Path("shop.book")
+
+TYPED = "what was typed"
+"""Stands for the file in messages about the command line itself."""
+
+app = typer.Typer(
+    name="drawweight",
+    help="Predict the draw weight of laminated bows from the shop's own book and beam physics.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+# Typer ships a copy of its parser, whose errors it exports only in part.
+_UsageError: type[Exception] = typer.BadParameter.__bases__[0]
+
+
+class UnitSystem(StrEnum):
+    """Units of what is printed."""
+
+    INCH = "inch"
+    METRIC = "metric"
+
+
+Kind = StrEnum("Kind", {kind.upper(): kind for kind in KINDS})  # type: ignore[misc]  # made from the records
+
+
+class StopError(Exception):
+    """Ends a command with a message and an exit code."""
+
+    def __init__(self, message: str, code: int = BAD_INPUT) -> None:
+        super().__init__(message)
+        self.code = code
+
+
+@dataclass
+class _Call:
+    """What was typed: the whole line, and the book it is about."""
+
+    argv: Sequence[str]
+    book: Path
+
+
+def run(argv: Sequence[str]) -> int:
+    """Run one command line and return its exit code; every failure is one line on the channel of errors.
+
+    Args:
+        argv: what was typed after `drawweight`.
+    """
+    try:
+        result = typer.main.get_command(app).main(
+            args=list(argv), prog_name="drawweight", standalone_mode=False, obj=_Call(argv, DEFAULT_BOOK)
+        )
+    except StopError as stop:
+        return _failed(str(stop), stop.code)
+    except BookError as error:
+        return _failed(str(error), error.exit_code)
+    except _UsageError as error:
+        return _failed(f"{str(error).rstrip('.')}; see: drawweight {_command_of(argv)}--help", BAD_INPUT)
+    except (KeyboardInterrupt, typer.Abort):
+        return _failed("stopped; nothing was kept", FINDINGS)
+    except BrokenPipeError:
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 # lives until the process ends
+        return FINE
+    except Exception as error:  # noqa: BLE001 # the last net, so that nobody at the bench meets a traceback
+        return _failed(_saved_report(error, argv), COULD_NOT)
+    return result if isinstance(result, int) else FINE
+
+
+def _failed(message: str, code: int) -> int:
+    note(f"drawweight: {message}")
+    return code
+
+
+def _command_of(argv: Sequence[str]) -> str:
+    names = [word for word in argv if word in {command.name or "" for command in app.registered_commands}]
+    return f"{names[0]} " if names else ""
+
+
+def _saved_report(error: Exception, argv: Sequence[str]) -> str:
+    with tempfile.NamedTemporaryFile(
+        "w", prefix="drawweight-", suffix=".txt", delete=False, encoding="utf-8"
+    ) as report:
+        report.write(f"drawweight {shlex.join(argv)}\n\n{''.join(traceback.format_exception(error))}")
+    first = str(error).splitlines()[0] if str(error) else ""
+    return (
+        f"wanted to do it, got {type(error).__name__}: {first}; please send {report.name} with what you typed"
+    )
+
+
+BuildArgument = Annotated[str, typer.Argument(metavar="BUILD", help="the build's id, such as K-014")]
+JsonOption = Annotated[bool, typer.Option("--json", help="print JSON")]
+UnitsOption = Annotated[
+    UnitSystem | None, typer.Option("--units", help="units of the output (default: the shop's)")
+]
+OnOption = Annotated[str | None, typer.Option("--on", help="day, such as 2026-05-31 (default: today)")]
+NoteOption = Annotated[str | None, typer.Option("--note", help="anything worth remembering")]
+CorrectsOption = Annotated[
+    str | None, typer.Option("--corrects", help="id of the record that this supersedes")
+]
+BecauseOption = Annotated[str | None, typer.Option("--because", help="what was wrong with it")]
+
+
+@app.callback()
+def _global(
+    context: typer.Context,
+    book: Annotated[
+        Path, typer.Option("--book", envvar="DRAWWEIGHT_BOOK", help="the shop's book, a file")
+    ] = DEFAULT_BOOK,
+) -> None:
+    context.obj.book = book
+
+
+@app.command("demo")
+def _demo(
+    into: Annotated[Path, typer.Option("--into", help="folder for the invented shop's book")],
+) -> int:
+    """Lay an invented shop's book into a folder and predict a planned kit.
+
+    Example: drawweight demo --into demo
+    """
+    return demo.run_demo(into, console())
+
+
+@app.command("form")
+def _form(
+    context: typer.Context,
+    form_id: Annotated[
+        str | None, typer.Argument(metavar="[FORM[/REVISION]]", help="the form to show")
+    ] = None,
+    add: Annotated[
+        Path | None, typer.Option("--add", help="file with a form to add, as its next revision")
+    ] = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = None,
+) -> int:
+    """List the forms, show one with the curve read from its profile, or add one.
+
+    Example: drawweight form ridge-66
+    """
+    if add is not None:
+        return _add_form(context.obj.book, add)
+    with ShopBook.open(context.obj.book) as book:
+        contents = book.contents()
+    if form_id is None:
+        if as_json:
+            sys.stdout.write(show.forms_json(contents) + "\n")
+        else:
+            show.show_forms(contents, _units(contents, units), console())
+        return FINE
+    form = _find_form(contents, form_id)
+    try:
+        profile = show.profile_of(form)
+    except ValueError as error:
+        raise StopError(str(error), FINDINGS) from None
+    if as_json:
+        sys.stdout.write(show.form_json(form, profile) + "\n")
+    else:
+        show.show_form(form, profile, _units(contents, units), console())
+    return FINDINGS if profile.findings else FINE
+
+
+def _add_form(path: Path, source: Path) -> int:
+    with ShopBook.open(path, create=True) as book:
+        contents = book.contents()
+        reading = adding.read_text(str(source), None, "form")
+        for raw in reading.records:
+            if raw.kind != "form":
+                raise StopError(
+                    f"wanted only forms in {source}, got a {raw.kind}; use: drawweight add {source}"
+                )
+        reading.records = [_next_revision(raw, contents) for raw in reading.records]
+        return _tell(adding.add_reading(book, reading, keep_good=False), str(source))
+
+
+def _next_revision(raw: RawRecord, contents: Contents) -> RawRecord:
+    latest = contents.latest_revision(str(raw.data.get("id", "")))
+    return RawRecord(raw.kind, {"revision": latest + 1, **raw.data}, raw.line, raw.lines)
+
+
+@app.command("add")
+def _add(
+    context: typer.Context,
+    source: Annotated[
+        str | None, typer.Argument(metavar="[FILE|-]", help="TOML, JSON or CSV, - for standard input")
+    ] = None,
+    kind: Annotated[Kind | None, typer.Option("--kind", help="kind of all records, for CSV")] = None,
+    keep_good: Annotated[bool, typer.Option("--keep-good", help="keep what is right, tell the rest")] = False,
+    corrects: CorrectsOption = None,
+    because: BecauseOption = None,
+) -> int:
+    """Add records from a file, or answer questions at a terminal.
+
+    Every mistake is told at once with its line. A file is kept whole or not at all, except with --keep-good.
+
+    Example: drawweight add builds.toml
+    """
+    path = context.obj.book
+    if source is None:
+        return _add_by_asking(path, kind)
+    content = sys.stdin.buffer.read() if source == adding.STDIN else None
+    reading = adding.read_text(source, content, kind)
+    with ShopBook.open(path, create=True) as book:
+        if corrects is not None:
+            return _correct(book, reading, source, corrects, because)
+        added = adding.add_reading(book, reading, keep_good=keep_good)
+    if added.mistakes and content:
+        saved = _saved_text(path, content)
+        note(f"what was typed is in {saved}; mend it there and add that file")
+    return _tell(added, source)
+
+
+def _add_by_asking(path: Path, kind: str | None) -> int:
+    if not sys.stdin.isatty():
+        raise StopError(
+            "wanted a file or a terminal to ask at, got neither; write: drawweight add FILE (or -)"
+        )
+    with ShopBook.open(path, create=True) as book:
+        draft = path.with_name(f"{path.stem}-draft.toml")
+        try:
+            raw = asking.ask(kind, book.contents(), draft)
+        except asking.InterruptedAskingError as stopped:
+            raise StopError(str(stopped), FINDINGS) from None
+        (outcome,) = book.add([raw])
+        added = adding.told([raw], [outcome])
+        if added.mistakes:
+            asking.save_draft(draft, raw.kind, raw.data)
+            note(f"what was typed is in {draft}; mend it there and add that file")
+        return _tell(added, "answers")
+
+
+def _correct(book: ShopBook, reading: Reading, source: str, corrects: str, because: str | None) -> int:
+    if reading.mistakes or len(reading.records) != 1:
+        for mistake in reading.mistakes:
+            note(adding.one_line(mistake, source))
+        raise StopError(
+            f"wanted one record to correct {corrects}, got {len(reading.records)} in {source}; write that one"
+        )
+    (raw,) = reading.records
+    outcome = book.correct(corrects, raw, because or "")
+    return _tell(adding.told([raw], [outcome]), source)
+
+
+def _tell(added: adding.Added, source: str) -> int:
+    """Print what became of a text, and return the exit code that says so."""
+    for mistake in added.mistakes:
+        note(adding.one_line(mistake, source))
+    for oddity in added.oddities:
+        note(f"odd: {adding.one_line(oddity, source)}")
+    sys.stdout.write(f"{adding.said_kept(added.kept)}\n")
+    if added.mistakes:
+        return BAD_INPUT
+    return FINDINGS if added.oddities else FINE
+
+
+def _saved_text(book: Path, content: bytes) -> Path:
+    """Keep a text that could not be added beside the book, under a name of its own."""
+    with tempfile.NamedTemporaryFile(
+        dir=book.absolute().parent, prefix=f"{book.stem}-not-added-", suffix=".txt", delete=False
+    ) as saved:
+        saved.write(content)
+    return Path(saved.name)
+
+
+@app.command("weigh")
+def _weigh(
+    context: typer.Context,
+    build_id: BuildArgument,
+    readings: Annotated[list[str], typer.Argument(metavar="DRAW=WEIGHT...", help="such as 28=52.75")],
+    stage: Annotated[
+        Stage | None, typer.Option("--stage", help="how far the bow is (default: as last time)")
+    ] = None,
+    pulls: Annotated[str | None, typer.Option("--pulls", help="full draws since the last removal")] = None,
+    shots: Annotated[str | None, typer.Option("--shots", help="arrows shot so far")] = None,
+    scale: Annotated[str | None, typer.Option("--scale", help="the scale's name in the book")] = None,
+    brace: Annotated[str | None, typer.Option("--brace", help='brace height, such as "7 1/4"')] = None,
+    gaps: Annotated[
+        str | None, typer.Option("--gaps", help='upper and lower gap at the fades, such as "7 1/8,7"')
+    ] = None,
+    temp: Annotated[str | None, typer.Option("--temp", help='temperature, such as 70 or "20 C"')] = None,
+    humidity: Annotated[str | None, typer.Option("--humidity", help="relative humidity in percent")] = None,
+    on: OnOption = None,
+    remark: NoteOption = None,
+    yes: Annotated[bool, typer.Option("--yes", help="keep also a reading far from what is expected")] = False,
+    corrects: CorrectsOption = None,
+    because: BecauseOption = None,
+) -> int:
+    """Keep draw weights of a bow, and say at once what was expected.
+
+    Example: drawweight weigh K-014 27=49.5 28=52.75 29=56.5 --stage tillered --pulls 30
+    """
+    with ShopBook.open(context.obj.book) as book:
+        contents = book.contents()
+        build_id = _find_build(contents, build_id).id
+        data: dict[str, Any] = {
+            "build": build_id,
+            "on": on or date.today().isoformat(),
+            "stage": stage or _last_stage(contents, build_id),
+            "readings": [_reading(text) for text in readings],
+            **_given(pulls=pulls, shots=shots, scale=scale, brace=brace, note=remark),
+            **_gaps(gaps),
+            **_quantity("temperature_f", temp, notation.Quantity.TEMPERATURE),
+            **_quantity("humidity_pct", humidity, notation.Quantity.HUMIDITY),
+        }
+        raw = RawRecord("weigh_in", data, 0)
+        weigh_in = _readable(raw, contents, corrects)
+        compared = expectation.compare(contents, weigh_in) if isinstance(weigh_in, WeighIn) else None
+        units = _units(contents, None)
+        if isinstance(compared, tuple):
+            _ask_about_far(compared, units, context.obj, yes=yes)
+        outcome = _keep(book, raw, corrects, because)
+    code = _tell(adding.told([raw], [outcome]), TYPED)
+    if isinstance(compared, Refusal):
+        note(f"no expectation: {compared.reason} ({compared.where})")
+        return max(code, FINDINGS)
+    if compared is not None and outcome.kept:
+        heads = ["draw", f"read, {units.weight}", f"expected, {units.weight} (99 % of such bows)"]
+        console().print(table(heads, show.compared_rows(compared, units), right=(1,)))
+    return code
+
+
+@app.command("reduce")
+def _reduce(
+    context: typer.Context,
+    build_id: BuildArgument,
+    method: Annotated[Method, typer.Argument(help="how stock is taken off")],
+    cuts: Annotated[list[str], typer.Argument(metavar="PLACE=AMOUNT...", help="such as fade=1/16 nock=1/32")],
+    limb: Annotated[Side, typer.Option("--limb", help="the limb worked on")] = Side.BOTH,
+    planned: Annotated[
+        bool, typer.Option("--planned", help="the amounts are a plan, not measured afterwards")
+    ] = False,
+    on: OnOption = None,
+    remark: NoteOption = None,
+    corrects: CorrectsOption = None,
+    because: BecauseOption = None,
+) -> int:
+    """Keep what was taken off a bow, and say what it is worth in weight.
+
+    Amounts are off the whole width (sides), off the back's width (trap), the corner radius reached (edges),
+    off the thickness (belly-glass, back-glass), or off each nock end (shorten). Caution: wear a respirator,
+    for the dust of glass and wood harms the lungs.
+
+    Example: drawweight reduce K-014 sides fade=1/16 nock=1/32
+    """
+    with ShopBook.open(context.obj.book) as book:
+        contents = book.contents()
+        build_id = _find_build(contents, build_id).id
+        data: dict[str, Any] = {
+            "build": build_id,
+            "on": on or date.today().isoformat(),
+            "method": method,
+            "limb": limb,
+            "planned" if planned else "done": [_cut(text) for text in cuts],
+            **_given(note=remark),
+        }
+        raw = RawRecord("removal", data, 0)
+        removal = _readable(raw, contents, corrects)
+        worth = expectation.worth(contents, removal) if isinstance(removal, Removal) else None
+        outcome = _keep(book, raw, corrects, because)
+    code = _tell(adding.told([raw], [outcome]), TYPED)
+    if isinstance(worth, Refusal):
+        note(f"no expectation: {worth.reason} ({worth.where})")
+        return max(code, FINDINGS)
+    if worth is not None and outcome.kept:
+        units = _units(contents, None)
+        change = worth.after_lbf - worth.before_lbf
+        sign = "+" if change > 0 else ""
+        console().print(
+            f"by the statics worth {sign}{units.rounded_weight(change)} {units.weight} "
+            f"at {units.draw(worth.draw)}; brace, pull 20 to 30 times and weigh again"
+        )
+    return code
+
+
+@app.command("show")
+def _show(
+    context: typer.Context,
+    build_id: Annotated[str | None, typer.Argument(metavar="[BUILD]", help="the build to show")] = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = None,
+) -> int:
+    """Show the book, or one build with its history beside what was expected.
+
+    Example: drawweight show K-014
+    """
+    with ShopBook.open(context.obj.book) as book:
+        contents = book.contents()
+    build = None if build_id is None else _find_build(contents, build_id)
+    if as_json:
+        text = show.book_json(contents) if build is None else show.build_json(build, contents)
+        sys.stdout.write(text + "\n")
+    elif build is None:
+        show.show_book(contents, _units(contents, units), console())
+    else:
+        show.show_build(build, contents, _units(contents, units), console())
+    return FINE
+
+
+@app.command("predict")
+def _predict(
+    context: typer.Context,
+    what: Annotated[
+        str, typer.Argument(metavar="FILE|BUILD", help="a file with one planned build, or a build's id")
+    ],
+    draws: Annotated[
+        str | None, typer.Option("--draws", help='draw lengths, such as "26,27,28 back" (default: 26 to 29)')
+    ] = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = None,
+) -> int:
+    """Predict what a bow will weigh, with the interval that such bows lie in.
+
+    Example: drawweight predict K-014 --draws 27,28,29
+    """
+    with ShopBook.open(context.obj.book) as book:
+        contents = book.contents()
+    build, contents = _build_to_predict(what, contents)
+    prediction = expectation.expect(contents, build, _draws(draws, contents))
+    if isinstance(prediction, Refusal):
+        if as_json:
+            sys.stdout.write(prediction.model_dump_json(indent=2) + "\n")
+        raise StopError(f"no prediction for {build.id}: {prediction.reason} ({prediction.where})", FINDINGS)
+    if as_json:
+        sys.stdout.write(prediction.model_dump_json(indent=2) + "\n")
+    else:
+        show_prediction(prediction, _units(contents, units), console())
+    return FINE
+
+
+@app.command("schema")
+def _schema(
+    kind: Annotated[Kind | None, typer.Argument(help="kind of record (default: all)")] = None,
+    page: Annotated[bool, typer.Option("--page", help="print the reference page in Markdown")] = False,
+) -> int:
+    """Print the JSON Schema of the records, or their reference page.
+
+    Example: drawweight schema build
+    """
+    text = reference.page() if page else reference.schema_json(kind) + "\n"
+    sys.stdout.write(text)
+    return FINE
+
+
+_NEXT = "9999"
+"""Running number of an event that has none yet: it stands last among those of its day."""
+
+
+def _readable(raw: RawRecord, contents: Contents, corrects: str | None) -> Record:
+    """Return an event as it would be kept; what is wrong with it is told, and ends the command."""
+    record_id = corrects or f"{raw.data['build']}/{_NEXT}"
+    outcome = read_record(raw.kind, {"id": record_id, **raw.data}, contents)
+    if outcome.record is None or outcome.refused:
+        for mistake in adding.told([raw], [outcome]).mistakes:
+            note(adding.one_line(mistake, TYPED))
+        raise StopError("nothing was kept")
+    return outcome.record
+
+
+def _ask_about_far(compared: Sequence[expectation.Compared], units: Units, call: _Call, *, yes: bool) -> None:
+    """Ask before a reading far from what is expected is kept; where nobody can answer, keep nothing."""
+    far = [one for one in compared if one.far]
+    for one in far:
+        _, low, high = units.expected(one.expected_lbf, one.low_lbf, one.high_lbf)
+        read = units.read_weight(one.read.lbf)
+        note(f"expected {low} to {high} {units.weight} at {units.draw(one.draw)}, you typed {read}")
+    if not far or yes:
+        return
+    if not sys.stdin.isatty():
+        again = shlex.join(["drawweight", *call.argv, "--yes"])
+        raise StopError(f"nothing was kept; if the reading is right: {again}", FINDINGS)
+    if not typer.confirm("Keep it?", default=False, err=True):
+        raise StopError("nothing was kept; weigh again", FINDINGS)
+
+
+def _keep(book: ShopBook, raw: RawRecord, corrects: str | None, because: str | None) -> Outcome:
+    if corrects is not None:
+        return book.correct(corrects, raw, because or "")
+    (outcome,) = book.add([raw])
+    return outcome
+
+
+def _units(contents: Contents, asked: UnitSystem | None) -> Units:
+    return Units(contents.shop.units if asked is None else asked.value)
+
+
+def _find_build(contents: Contents, build_id: str) -> Build:
+    build = contents.builds.get(build_id.upper())
+    if build is None:
+        last = ", ".join(list(contents.builds)[-3:]) or "none yet"
+        raise StopError(
+            f"wanted a build of the book (the last ones: {last}), got {build_id}; see: drawweight show"
+        )
+    return build
+
+
+def _find_form(contents: Contents, form_id: str) -> Form:
+    name, _, revision = form_id.partition("/")
+    number = int(revision) if revision.isdigit() else contents.latest_revision(name)
+    form = contents.forms.get((name, number))
+    if form is None or (revision and not revision.isdigit()):
+        known = ", ".join(f"{key}/{number}" for key, number in contents.forms) or "none yet"
+        raise StopError(
+            f"wanted a form of the book ({known}), got {form_id}; add it with: drawweight form --add FILE"
+        )
+    return form
+
+
+def _build_to_predict(what: str, contents: Contents) -> tuple[Build, Contents]:
+    """Return the build of an id or a file, and the book with whatever else the file holds."""
+    if what.upper() in contents.builds:
+        return contents.builds[what.upper()], contents
+    if not Path(what).exists():
+        if "." not in what and "/" not in what:
+            _find_build(contents, what)
+        raise StopError(f"wanted a file or a build's id, got {what}, which is neither; check the path")
+    reading = adding.read_text(what, None, "build")
+    outcomes = []
+    for raw in sorted(reading.records, key=lambda raw: raw.kind == "build"):
+        outcome = read_record(raw.kind, raw.data, contents)
+        outcomes.append((raw, outcome))
+        if outcome.record is not None and not outcome.refused and raw.kind != "build":
+            contents = contents.plus(outcome.record)
+    added = adding.told([raw for raw, _ in outcomes], [outcome for _, outcome in outcomes], reading.mistakes)
+    for mistake in added.mistakes:
+        note(adding.one_line(mistake, what))
+    for oddity in added.oddities:
+        note(f"odd: {adding.one_line(oddity, what)}")
+    builds = [outcome.record for _, outcome in outcomes if isinstance(outcome.record, Build)]
+    if added.mistakes or len(builds) != 1:
+        raise StopError(
+            f"wanted one build without mistakes in {what}, got {len(builds)} readable; mend the file"
+        )
+    return builds[0], contents
+
+
+def _draws(text: str | None, contents: Contents) -> tuple[DrawLength, ...]:
+    if text is None:
+        return expectation.usual_draws(contents)
+    draws = []
+    for part in text.split(","):
+        try:
+            inch, zero = notation.read_zeroed(part.strip(), notation.Quantity.DRAW)
+        except notation.NotationError as error:
+            raise StopError(str(error)) from None
+        draws.append(
+            DrawLength.model_validate({"inch": inch, "zero": zero or contents.shop.draw_zero, "typed": part})
+        )
+    return tuple(draws)
+
+
+def _last_stage(contents: Contents, build_id: str) -> Stage:
+    weighed = [event for event in contents.events.get(build_id, ()) if isinstance(event, WeighIn)]
+    if not weighed:
+        raise StopError(
+            f"wanted the stage of the first weighing, got none; add --stage, one of {', '.join(Stage)}"
+        )
+    return weighed[-1].stage
+
+
+def _reading(text: str) -> dict[str, str]:
+    try:
+        mark = notation.read_pair(text)
+    except notation.NotationError as error:
+        raise StopError(str(error)) from None
+    return {"draw": mark.draw_typed, "weight": mark.weight_typed}
+
+
+def _cut(text: str) -> dict[str, str]:
+    place, sign, amount = text.partition("=")
+    if not sign or not place or not amount:
+        raise StopError(
+            f"wanted a place with its amount, got {text!r}; write it such as fade=1/16 or 12=1/16"
+        )
+    return {"at": place, "amount_in": amount}
+
+
+def _gaps(text: str | None) -> dict[str, str]:
+    if text is None:
+        return {}
+    upper, sign, lower = text.partition(",")
+    if not sign or "," in lower:
+        raise StopError(f'wanted the upper and the lower gap, got {text!r}; write them such as "7 1/8,7"')
+    return {"gap_upper_in": upper.strip(), "gap_lower_in": lower.strip()}
+
+
+def _quantity(field: str, text: str | None, quantity: notation.Quantity) -> dict[str, float]:
+    if text is None:
+        return {}
+    try:
+        return {field: notation.read(text, quantity)}
+    except notation.NotationError as error:
+        raise StopError(str(error)) from None
+
+
+def _given(**fields: str | None) -> dict[str, str]:
+    return {name: value for name, value in fields.items() if value is not None}

@@ -1,0 +1,53 @@
+"""What a prediction looks like: a table for people."""
+
+from rich.console import Console
+from rich.markup import escape
+
+from predictor.predict import DrawPrediction, Prediction
+from reports.printing import Units, table
+
+SHARES_SHOWN = 5
+
+CAUTION = (
+    "Caution: wear eye protection at first draws, keep out of the line of the limb tips, and never draw past "
+    "the target weight or the draw that is tillered."
+)
+
+
+def show_prediction(prediction: Prediction, units: Units, out: Console) -> None:
+    """Print a bow's expected weights with intervals, the reasons for their width, and what they rest on."""
+    state = "as planned" if prediction.planned else "as it stands"
+    out.print(f"[bold]{escape(prediction.build)}[/] {state}: expected draw weight in {units.weight}")
+    levels = [f"{interval.level:.0%} of such bows" for interval in prediction.draws[0].intervals]
+    out.print(
+        table(
+            ["draw", units.weight, *levels, f"{units.weight} per {_step(units)}"],
+            [_row(draw, units) for draw in prediction.draws],
+            right=(1, 2, 3, 4),
+        )
+    )
+    out.print(
+        f"Why so wide, in {units.weight} (one standard deviation) at {units.draw(prediction.main_draw)}:"
+    )
+    for share in prediction.shares[:SHARES_SHOWN]:
+        out.print(f"  {units.rounded_weight(share.sd_lbf):>4}  {escape(share.source)}")
+    rest = len(prediction.shares) - SHARES_SHOWN
+    if rest > 0:
+        out.print(f"  and {rest} smaller ones (--json has them all)")
+    for remark in (f"Basis: {prediction.basis}.", *prediction.notes, CAUTION):
+        out.print(escape(remark))
+
+
+def _step(units: Units) -> str:
+    return "in" if units.system == "inch" else "cm"
+
+
+def _row(draw: DrawPrediction, units: Units) -> list[str]:
+    spans = []
+    for interval in draw.intervals:
+        _, low, high = units.expected(draw.weight_lbf, interval.low_lbf, interval.high_lbf)
+        spans.append(f"{low} to {high}")
+    narrowest = draw.intervals[0]
+    weight, _, _ = units.expected(draw.weight_lbf, narrowest.low_lbf, narrowest.high_lbf)
+    per_step = draw.per_inch_lbf if units.system == "inch" else draw.per_inch_lbf / 2.54
+    return [units.draw(draw.draw), weight, *spans, units.rounded_weight(per_step)]

@@ -1,0 +1,89 @@
+"""One way to print: quantities in inch or metric, tables, and notes on their own channel."""
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from rich import box
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from datasets.notation import inches, millimetres, round_half_up, thousandths
+from datasets.record import BraceHeight, DrawLength
+from reports.numbers import fixed, with_interval
+
+KG_PER_LBF = 0.45359237
+"""Exact: NIST Special Publication 811 (2008), appendix B.8."""
+
+PIPED_WIDTH = 120
+
+
+@dataclass(frozen=True)
+class Units:
+    """How quantities are written: inches and pounds, or millimetres and kilograms."""
+
+    system: Literal["inch", "metric"]
+
+    @property
+    def weight(self) -> str:
+        """Unit of draw weights."""
+        return "lb" if self.system == "inch" else "kg"
+
+    def of_weight(self, lbf: float) -> float:
+        """Return a draw weight in the unit that is printed."""
+        return lbf if self.system == "inch" else lbf * KG_PER_LBF
+
+    def read_weight(self, lbf: float) -> str:
+        """Return a weight as a scale read it: quarters of a pound and finer kept, noughts at the end not."""
+        return f"{round_half_up(self.of_weight(lbf), 2).normalize():f}"
+
+    def expected(self, lbf: float, low_lbf: float, high_lbf: float) -> tuple[str, str, str]:
+        """Return a weight and its interval's ends, with the digits that the interval deserves."""
+        return with_interval(self.of_weight(lbf), self.of_weight(low_lbf), self.of_weight(high_lbf))
+
+    def rounded_weight(self, lbf: float, decimals: int = 1) -> str:
+        """Return a weight or a difference of weights to fixed decimals."""
+        return fixed(self.of_weight(lbf), decimals)
+
+    def length(self, inch: float) -> str:
+        """Return a length: `1 1/16 in` or `27.0 mm`."""
+        return f"{inches(inch)} in" if self.system == "inch" else millimetres(inch)
+
+    def thickness(self, inch: float) -> str:
+        """Return a lam's thickness: `.070 in` or `1.78 mm`."""
+        return f"{thousandths(inch)} in" if self.system == "inch" else millimetres(inch, 2)
+
+    def draw(self, draw: DrawLength | BraceHeight) -> str:
+        """Return a draw length or brace height with its zero point; the standard one goes without saying."""
+        zero = "" if draw.zero == "standard" else f" {draw.zero}"
+        return f"{self.length(draw.inch)}{zero}"
+
+
+def console() -> Console:
+    """Return where answers go; piped output is wide and without colour."""
+    width = None if sys.stdout.isatty() else PIPED_WIDTH
+    return Console(width=width, highlight=False, soft_wrap=False)
+
+
+def table(columns: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> Table:
+    """Return a table; lines are drawn on a terminal only.
+
+    Args:
+        columns: heads.
+        rows: cells as text.
+        right: places of the columns of numbers, which stand at the right.
+    """
+    style = box.SIMPLE_HEAD if sys.stdout.isatty() else None
+    made = Table(box=style, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
+    for place, head in enumerate(columns):
+        made.add_column(escape(head), justify="right" if place in right else "left", overflow="fold")
+    for row in rows:
+        made.add_row(*(escape(cell) for cell in row))
+    return made
+
+
+def note(message: str) -> None:
+    """Print one line to the channel of notes and errors, unbroken."""
+    sys.stderr.write(f"{' '.join(message.split())}\n")

@@ -1,0 +1,245 @@
+"""The book in a table, one build with its history, one form with what is read from its profile."""
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from rich.console import Console
+from rich.markup import escape
+
+from datasets.contents import Contents
+from datasets.record import Dimension, NamedPlace
+from datasets.schema import Build, Cut, Event, Form, Layer, Removal, Rigging, WeighIn
+from predictor.bow import Refusal
+from predictor.profile import Profile, fit_profile
+from reports.expectation import Compared, compare
+from reports.printing import Units, table
+
+
+def show_book(contents: Contents, units: Units, out: Console) -> None:
+    """Print one line a build: what it is, and what it weighed last."""
+    if not contents.builds:
+        out.print("The book has no builds yet. Add one with: drawweight add")
+        return
+    rows = [_line(build, contents, units) for build in contents.builds.values()]
+    out.print(table(["build", "form", "length", "stack", "last weighed", "stage", ""], rows))
+    out.print(
+        f"{len(contents.builds)} builds on {len(contents.forms)} forms. One of them: drawweight show ID"
+    )
+
+
+def book_json(contents: Contents) -> str:
+    """Return the book as JSON: every record by kind, in its own fields."""
+    events = [event for history in contents.events.values() for event in history]
+    listed = {
+        "shop": contents.shop.model_dump(mode="json"),
+        "form": [form.model_dump(mode="json") for form in contents.forms.values()],
+        "build": [build.model_dump(mode="json") for build in contents.builds.values()],
+        "weigh_in": [event.model_dump(mode="json") for event in events if isinstance(event, WeighIn)],
+        "removal": [event.model_dump(mode="json") for event in events if isinstance(event, Removal)],
+        "rigging": [event.model_dump(mode="json") for event in events if isinstance(event, Rigging)],
+        "material": [material.model_dump(mode="json") for material in contents.own_materials.values()],
+        "scale": [scale.model_dump(mode="json") for scale in contents.scales.values()],
+    }
+    return json.dumps(listed, indent=2, ensure_ascii=False)
+
+
+def show_build(build: Build, contents: Contents, units: Units, out: Console) -> None:
+    """Print a build's dimensions and its history, each weighing beside what was expected of it."""
+    planned = ", planned" if build.planned else ""
+    out.print(f"[bold]{build.id}[/] on form {build.form}/{build.form_revision}{planned}")
+    built = f", built {build.built}" if build.built else ""
+    out.print(
+        f"{units.length(build.length_in.inch)} nock to nock, brace {units.draw(build.brace)}, "
+        f"{build.string.strands} strands of {build.string.material} string{built}"
+    )
+    if not build.teaches:
+        out.print(f"It does not teach the model: {escape(build.why_not or '')}")
+    if build.note:
+        out.print(escape(build.note))
+    layers = [_layer(number, layer, units) for number, layer in enumerate(build.layers, 1)]
+    out.print(table(["", "back to belly", "material", "lot", "butt", "tip", "limb"], layers))
+    widths = [
+        [
+            _place(width.at, units),
+            units.length(width.belly_in.inch),
+            "" if width.back_in is None else units.length(width.back_in.inch),
+            width.limb.value,
+        ]
+        for width in build.widths
+    ]
+    out.print(table(["width at", "belly", "back", "limb"], widths))
+    history = contents.events.get(build.id, ())
+    rows = [row for event in history for row in _event_rows(event, contents, units)]
+    if rows:
+        out.print(table(["", "on", "what", "read", "expected"], rows, right=(3,)))
+    else:
+        out.print(f"Not weighed yet. Next: drawweight weigh {build.id} 28=50 --stage first-draw")
+
+
+def build_json(build: Build, contents: Contents) -> str:
+    """Return a build with its history as JSON, each weighing with what was expected of it."""
+    return json.dumps(
+        {
+            "build": build.model_dump(mode="json"),
+            "history": [_event_json(event, contents) for event in contents.events.get(build.id, ())],
+        },
+        indent=2,
+        ensure_ascii=False,
+    )
+
+
+def show_forms(contents: Contents, units: Units, out: Console) -> None:
+    """Print one line a form revision."""
+    if not contents.forms:
+        out.print("The book has no forms yet. Add one with: drawweight form --add FILE")
+        return
+    rows = [
+        [
+            f"{form.id}/{form.revision}",
+            form.kind.value,
+            units.length(form.riser_length_in.inch),
+            units.length(form.limb_length_in.inch),
+            str(sum((build.form, build.form_revision) == key for build in contents.builds.values())),
+        ]
+        for key, form in contents.forms.items()
+    ]
+    out.print(table(["form", "kind", "riser", "limb", "builds"], rows, right=(4,)))
+
+
+def forms_json(contents: Contents) -> str:
+    """Return all forms as JSON."""
+    listed = [form.model_dump(mode="json") for form in contents.forms.values()]
+    return json.dumps({"form": listed}, indent=2, ensure_ascii=False)
+
+
+def profile_of(form: Form) -> Profile:
+    """Return the unstrung shape that is read from a form's bench profile.
+
+    Raises:
+        ValueError: the profile has no readings on the limb.
+    """
+    return fit_profile(
+        [(reading.at_in.inch, reading.offset_in.inch) for reading in form.profile],
+        form.riser_length_in.inch / 2,
+        form.limb_length_in.inch,
+        breakpoints=[kink.inch for kink in form.kinks_in],
+    )
+
+
+def show_form(form: Form, profile: Profile, units: Units, out: Console) -> None:
+    """Print a form, the shape that is read from its profile, and whether that can be trusted."""
+    out.print(f"[bold]{form.id}[/] revision {form.revision}, {form.kind}")
+    out.print(
+        f"riser {units.length(form.riser_length_in.inch)}, "
+        f"handle {units.length(form.handle_depth_in.inch)} deep, "
+        f"limb {units.length(form.limb_length_in.inch)} from fade to nock"
+    )
+    readings = [[units.length(r.at_in.inch), units.length(r.offset_in.inch)] for r in form.profile]
+    out.print(table(["from centre", "back off the straight edge"], readings))
+    tip = profile.tip[1]
+    way = "toward the string" if tip > 0 else "toward the back"
+    out.print(f"The nock lies {units.length(abs(tip))} {way} of the riser's back, as read from the profile.")
+    worst = max((abs(residual) for residual in profile.residuals), default=0.0)
+    out.print(f"The curve passes the readings within {units.length(worst)}.")
+    for finding in profile.findings:
+        out.print(f"Doubtful: {escape(finding.message)}")
+    if not profile.findings:
+        out.print("Nothing speaks against this profile.")
+
+
+def form_json(form: Form, profile: Profile) -> str:
+    """Return a form as JSON, with the doubts about its profile."""
+    return json.dumps(
+        {"form": form.model_dump(mode="json"), "doubts": [finding.message for finding in profile.findings]},
+        indent=2,
+        ensure_ascii=False,
+    )
+
+
+def describe(removal: Removal, units: Units) -> str:
+    """Return a removal in words: `sides, fade 1/16 in, nock 1/32 in`."""
+    cuts: Sequence[Cut] = removal.done or removal.planned
+    amounts = [f"{_place(cut.at, units)} {units.length(cut.amount_in.inch)}" for cut in cuts]
+    limb = "" if removal.limb == "both" else f" of the {removal.limb} limb"
+    plan = "" if removal.done else " (as planned)"
+    return f"{removal.method}{limb}, {', '.join(amounts)}{plan}"
+
+
+def compared_rows(compared: Sequence[Compared], units: Units) -> list[list[str]]:
+    """Return one row a reading: draw, what was read, what was expected."""
+    return [
+        [units.draw(one.draw), units.read_weight(one.read.lbf), _expected(one, units)] for one in compared
+    ]
+
+
+def _expected(compared: Compared, units: Units) -> str:
+    value, low, high = units.expected(compared.expected_lbf, compared.low_lbf, compared.high_lbf)
+    return f"{value} ({low} to {high})"
+
+
+def _line(build: Build, contents: Contents, units: Units) -> list[str]:
+    history = contents.events.get(build.id, ())
+    weighed = next((event for event in reversed(history) if isinstance(event, WeighIn)), None)
+    reading = None if weighed is None else weighed.readings[-1]
+    remark = "planned" if build.planned else "" if build.teaches else "does not teach"
+    thickness = sum(layer.butt_in.inch for layer in build.layers if layer.limb != "lower")
+    return [
+        build.id,
+        f"{build.form}/{build.form_revision}",
+        units.length(build.length_in.inch),
+        units.thickness(thickness),
+        "" if reading is None else f"{units.read_weight(reading.weight.lbf)} at {units.draw(reading.draw)}",
+        "" if weighed is None else weighed.stage.value,
+        remark,
+    ]
+
+
+def _layer(number: int, layer: Layer, units: Units) -> list[str]:
+    if layer.tip_in is not None:
+        tip = units.thickness(layer.tip_in.inch)
+    elif layer.taper_per_in:
+        tip = f"{layer.taper_per_in:g} per in"
+    else:
+        tip = "parallel"
+    butt = units.thickness(layer.butt_in.inch)
+    return [str(number), layer.part.value, layer.material, layer.lot or "", butt, tip, layer.limb.value]
+
+
+def _place(place: Dimension | NamedPlace, units: Units) -> str:
+    return f"{units.length(place.inch)} out" if isinstance(place, Dimension) else place
+
+
+def _event_rows(event: Event, contents: Contents, units: Units) -> list[list[str]]:
+    """Return an event's rows: one, or one a reading."""
+    if isinstance(event, Removal):
+        return [[event.id, str(event.on), describe(event, units), "", ""]]
+    if isinstance(event, Rigging):
+        parts = [f"{event.string.strands} strands of {event.string.material}"] if event.string else []
+        parts += [f"brace {units.draw(event.brace)}"] if event.brace else []
+        return [[event.id, str(event.on), ", ".join(parts), "", ""]]
+    compared = compare(contents, event)
+    expected = (
+        [compared.reason] if isinstance(compared, Refusal) else [_expected(one, units) for one in compared]
+    )
+    rows = []
+    for place, reading in enumerate(event.readings):
+        first = [event.id, str(event.on), f"{event.stage} at "] if place == 0 else ["", "", " at "]
+        first[2] += units.draw(reading.draw)
+        beside = expected[place] if place < len(expected) else ""
+        rows.append([*first, units.read_weight(reading.weight.lbf), beside])
+    return rows
+
+
+def _event_json(event: Event, contents: Contents) -> Mapping[str, Any]:
+    stored = event.model_dump(mode="json")
+    if not isinstance(event, WeighIn):
+        return stored
+    compared = compare(contents, event)
+    if isinstance(compared, Refusal):
+        return {**stored, "not_expected": compared.model_dump(mode="json")}
+    expected = [
+        {"expected_lbf": one.expected_lbf, "low_lbf": one.low_lbf, "high_lbf": one.high_lbf}
+        for one in compared
+    ]
+    return {**stored, "expected": expected}
