@@ -66,7 +66,7 @@ def _weights(grid: LimbGrid) -> Array:
 
 
 def test_the_usual_steps_give_the_weight_to_a_millionth() -> None:
-    """A limb with a power lam that runs out weighs the same in the usual steps as in 400, to one in a million."""
+    """A limb with a power lam that runs out weighs as in 400 steps to one in a million."""
     limb = _limb(REFLEX_DEFLEX)
     glass, core, _, _ = limb.layers
     power = Layer(((-FADE, 7.3), (0.09, 0.03)), 2.0e6)
