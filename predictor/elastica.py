@@ -109,24 +109,28 @@ class Shot:
         along: Distance of the root along the string's line from where the string leaves the limb, shape (n,).
         jacobian: Derivatives of (angle, distance, along), by (tip angle, tension, lift-off), shape (n, 3, 3).
             With contact the column of the tip angle is zero, without it that of the lift-off station.
+        clearance: Least distance between the free string's line and the belly at the ends of the steps, but
+            for the first; below zero where the string would pass through the limb, shape (n,).
     """
 
     angle: Array
     distance: Array
     along: Array
     jacobian: Array
+    clearance: Array
 
 
 @dataclass(frozen=True, eq=False)
 class Path:
-    """A bent limb at the ends of its steps, from the nock (first) to the root (last), shape (n, m + 1) each.
+    """A bent limb at the ends of its steps, from the nock (first) to the root (last), shape (n, m + 1).
 
     Attributes:
         station: Distance from the nock along the limb.
         angle: Angle of the limb to the free string, as in `Shot`.
         distance: Distance of the neutral axis from the line of the free string.
         along: Distance along this line, inward from where the string leaves the limb.
-        moment: Bending moment that the string puts on the limb, positive where it bends it toward the string.
+        moment: Bending moment at the nodes of the steps, positive where it bends the limb toward the string,
+            shape (n, m, 3).
         energy: Energy stored by bending the limb, ½ ∫ moment² / EI ds, shape (n,).
     """
 
@@ -163,8 +167,11 @@ def shoot(
     """
     tension = np.asarray(tension, dtype=np.float64)
     state = _start(limb, np.asarray(tip_angle, dtype=np.float64), tension, lift_off)
+    clearance = np.full_like(tension, np.inf)
     for piece in pieces(limb, lift_off, until):
         state = _advance(state, piece, tension)
+        gap = state[1] - limb.nock_offset * np.cos(state[0])
+        clearance = np.minimum(clearance, gap)
     angle, distance, along, *variations = state
     jacobian = np.zeros((len(angle), 3, 3))
     contact = False if lift_off is None else np.asarray(lift_off) > 0
@@ -172,7 +179,7 @@ def shoot(
         jacobian[:, row, 0] = np.where(contact, 0.0, by_start)
         jacobian[:, row, 1] = by_tension
         jacobian[:, row, 2] = np.where(contact, by_start, 0.0)
-    return Shot(angle, distance, along, jacobian)
+    return Shot(angle, distance, along, jacobian, clearance)
 
 
 def trace(
@@ -193,9 +200,20 @@ def trace(
     if lift_off is not None:
         energy += _bend_back(ends, limb, tension, lift_off)
     angle, distance, along = (np.stack(part, axis=1) for part in zip(*ends, strict=True))
-    beyond = limb.station < (0.0 if lift_off is None else np.asarray(lift_off)[:, None])
-    moment = tension[:, None] * np.where(beyond, limb.nock_offset[:, None], distance)
+    moment = tension[:, None, None] * _lever(limb, distance, angle, lift_off)
     return Path(limb.station, angle, distance, along, moment, energy)
+
+
+def _lever(limb: LimbGrid, distance: Array, angle: Array, lift_off: ArrayLike | None) -> Array:
+    """Lever of the string about the nodes: its distance, or its offset where it lies on the limb."""
+    outer, inner = distance[:, :-1], distance[:, 1:]
+    middle = (outer + inner) / 2 + limb.step * (np.sin(angle[:, :-1]) - np.sin(angle[:, 1:])) / 8
+    lever = np.stack([outer, middle, inner], axis=-1)
+    if lift_off is None:
+        return lever
+    ends = limb.station
+    nodes = np.stack([ends[:, :-1], (ends[:, :-1] + ends[:, 1:]) / 2, ends[:, 1:]], axis=-1)
+    return np.where(nodes < np.asarray(lift_off)[:, None, None], limb.nock_offset[:, None, None], lever)
 
 
 def _bend_back(ends: list[Nodes], limb: LimbGrid, tension: Array, lift_off: ArrayLike) -> Array:

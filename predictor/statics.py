@@ -1,0 +1,465 @@
+"""A symmetric bow strung and drawn: tension, string angle and draw weight from its limb.
+
+The riser is rigid. `x` is measured from the plane of the riser's back toward the string, `y` along the bow
+from its centre. At brace the string is straight and as high as asked; that fixes its slack length. A drawn
+string makes the string angle with the bow's long axis, and the draw weight is 2 × tension × sin(angle).
+
+A small residual is no proof of a bow: folded shapes solve the equations too. So the shape at brace is
+followed from a limb that is as high as the brace with no string at all, and each draw from the one before
+it; what is found must hold the string taut and keep clear of it. What cannot be had is said in `status`.
+Any consistent units will do.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
+from enum import IntEnum
+from typing import Any, Self
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from predictor.elastica import Array, LimbGrid, shoot, trace
+
+Rows = NDArray[np.intp]
+Flags = NDArray[np.bool_]
+
+_NEWTON_STEPS = 12
+_CLOSE = 1e-7
+_TOUCH = 1e-7
+_SMALLEST_PART = 1 / 256
+_TURN_LIMIT = 0.5
+
+
+class Status(IntEnum):
+    """What became of a bow at its brace height, or at one draw."""
+
+    OK = 0
+    SLACK = 1
+    NO_BRACE = 2
+    NO_DRAW = 3
+    BELOW_BRACE = 4
+    HOLLOW = 5
+
+    @property
+    def reason(self) -> str:
+        """Say it in words."""
+        return _REASONS[self]
+
+
+_REASONS = {
+    Status.OK: "solved",
+    Status.SLACK: "the unstrung limb already reaches the brace height: the string would be slack",
+    Status.NO_BRACE: "the limb cannot be braced so high",
+    Status.NO_DRAW: "the bow cannot be drawn so far",
+    Status.BELOW_BRACE: "the draw is shorter than the brace height",
+    Status.HOLLOW: "the string would lie on the limb on both sides of a hollow",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """Frozen values of a batch of bows, all with the bows along the first axis."""
+
+    def take(self, rows: Rows | Flags) -> Self:
+        """Return some rows (indices or a mask) as a batch of their own."""
+        return self._each(lambda value: value.take(rows) if isinstance(value, Batch) else value[rows])
+
+    def put(self, rows: Rows | Flags, other: Self) -> Self:
+        """Return a batch in which some rows are those of another."""
+        values = iter([getattr(other, field.name) for field in fields(other)])
+
+        def laid_in(value: Any) -> Any:
+            if isinstance(value, Batch):
+                return value.put(rows, next(values))
+            whole = value.copy()
+            whole[rows] = next(values)
+            return whole
+
+        return self._each(laid_in)
+
+    def _each(self, change: Callable[[Any], Any]) -> Self:
+        return type(self)(*(change(getattr(self, field.name)) for field in fields(self)))
+
+
+@dataclass(frozen=True, eq=False)
+class Hold(Batch):
+    """How the string holds n limbs: where it leaves each limb, and its tension. All of shape (n,).
+
+    Attributes:
+        tip_angle: Angle of the limb to the string at the nock; without meaning where there is contact.
+        tension: String tension.
+        lift_off: Distance from the nock at which the string leaves the limb; nought if it leaves at the nock.
+    """
+
+    tip_angle: Array
+    tension: Array
+    lift_off: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Sight(Batch):
+    """The root seen from the string, with derivatives by (start, tension) in the last axis.
+
+    The start is the tip angle, or the lift-off where there is contact.
+
+    Attributes:
+        angle: Angle of the limb to the string at the root, shape (n,).
+        distance: Distance of the root from the string's line, shape (n,).
+        reach: Length of string from the nock to the foot of the root on the string's line, shape (n,).
+        slopes: Derivatives of (angle, distance, reach), shape (n, 3, 2).
+        clearance: As in `Shot`, shape (n,).
+    """
+
+    angle: Array
+    distance: Array
+    reach: Array
+    slopes: Array
+    clearance: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Braced:
+    """Strung bows; numbers are nan where the status is not OK. All of shape (n,).
+
+    Attributes:
+        status: A `Status` each.
+        height: Brace height, the string's x.
+        hold: How the string holds the limb.
+        half_string: Slack length of the string from its middle to the nock.
+        string_stiffness: EA of the string [force].
+    """
+
+    status: NDArray[np.int8]
+    height: Array
+    hold: Hold
+    half_string: Array
+    string_stiffness: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """Drawn bows, n of them at d draws; numbers are nan where the status is not OK. All of shape (n, d).
+
+    Attributes:
+        status: A `Status` each.
+        draw: The nocking point's x that was asked for.
+        reached: How far the bow was followed: the draw itself if the status is OK.
+        force: Draw weight.
+        slope: Change of draw weight with draw, d force / d draw.
+        string_angle: Angle of each half of the string to the bow's long axis.
+        tension: String tension.
+        tip_angle: Angle of the limb to the string at the nock; without meaning where there is contact.
+        lift_off: Distance from the nock at which the string leaves the limb.
+    """
+
+    status: NDArray[np.int8]
+    draw: Array
+    reached: Array
+    force: Array
+    slope: Array
+    string_angle: Array
+    tension: Array
+    tip_angle: Array
+    lift_off: Array
+
+    def hold(self, column: int) -> Hold:
+        """How the string holds the limbs at one of the draws."""
+        return Hold(self.tip_angle[:, column], self.tension[:, column], self.lift_off[:, column])
+
+
+@dataclass(frozen=True, eq=False)
+class Shape:
+    """Bent limbs of n bows and what they store.
+
+    Attributes:
+        x: Neutral axis at the step ends, from the plane of the riser's back, nock first, shape (n, m + 1).
+        y: The same, from the bow's centre along the bow, shape (n, m + 1).
+        lean: Angle of the outward tangent to the long axis, positive toward the string, shape (n, m + 1).
+        bend: Change of curvature from the unstrung limb at the nodes of the steps, shape (n, m, 3).
+        bending_energy: Energy in the bending of both limbs, shape (n,).
+        string_energy: Energy in the stretch of the whole string, shape (n,).
+    """
+
+    x: Array
+    y: Array
+    lean: Array
+    bend: Array
+    bending_energy: Array
+    string_energy: Array
+
+
+Equations = Callable[[Rows, LimbGrid, Array, Sight], tuple[Array, Array]]
+"""From rows, their limbs, tension and sight: residuals (n, 2), and their derivatives (n, 2, 2)."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Track(Batch):
+    """Where a batch stands on its way along one parameter, and how the way goes on.
+
+    Attributes:
+        position: Value of the parameter, shape (n,).
+        hold: How the string holds the limbs there.
+        sight: The roots as seen there.
+        rate: Derivatives of (start, tension) by the parameter, shape (n, 2).
+        bend: Their estimated second derivatives, shape (n, 2).
+    """
+
+    position: Array
+    hold: Hold
+    sight: Sight
+    rate: Array
+    bend: Array
+
+
+def sight(limb: LimbGrid, hold: Hold) -> Sight:
+    """Return the root as seen from the string that holds the limb."""
+    shot = shoot(limb, hold.tip_angle, hold.tension)
+    return Sight(shot.angle, shot.distance, shot.along, shot.jacobian[:, :, :2], shot.clearance)
+
+
+def brace(limb: LimbGrid, height: ArrayLike, string_stiffness: ArrayLike = np.inf) -> Braced:
+    """String bows to a brace height.
+
+    Args:
+        limb: One limb of each bow, n of them.
+        height: Distance of the string from the plane of the riser's back, shape (n,) or one for all.
+        string_stiffness: EA of the string [force]; without end for a string that does not stretch.
+    """
+    limbs = limb.step.shape[0]
+    height, stiffness = (
+        np.broadcast_to(np.asarray(v, np.float64), (limbs,)) for v in (height, string_stiffness)
+    )
+    turn, possible = _arc_to(limb, height)
+    bend = turn / limb.station[:, -1]
+
+    def limbs_at(rows: Rows, part: Array) -> LimbGrid:
+        some = limb.take(rows)
+        if np.all(part == 1):
+            return some
+        own = part[:, None, None] * some.unstrung_curvature
+        return replace(some, unstrung_curvature=own + ((1 - part) * bend[rows])[:, None, None])
+
+    def equations(rows: Rows, some: LimbGrid, _tension: Array, seen: Sight) -> tuple[Array, Array]:
+        off = [seen.angle - some.root_angle, seen.distance + some.root_depth - height[rows]]
+        return np.stack(off, axis=-1), seen.slopes[:, :2]
+
+    def trial(rows: Rows, part: Array, guess: Hold) -> tuple[Flags, Hold, Sight, Array]:
+        found, hold, seen = _newton(limbs_at(rows, part), lambda at, *now: equations(rows[at], *now), guess)
+        return found & (np.abs(hold.tip_angle) < np.pi / 2), hold, seen, np.zeros((len(rows), 2))
+
+    start = Hold(limb.root_angle + turn, np.zeros(limbs), np.zeros(limbs))
+    track = _follow(trial, _at_rest(start, np.zeros(limbs)), np.where(possible, 1.0, 0.0))
+    hold, seen = track.hold, track.sight
+    status = np.full(limbs, Status.OK, dtype=np.int8)
+    status[seen.clearance < -_TOUCH * height] = Status.HOLLOW
+    status[hold.tension <= 0] = Status.SLACK
+    status[track.position < 1] = Status.NO_BRACE
+    good = status == Status.OK
+    half = (limb.root_distance + seen.reach) / (1 + hold.tension / stiffness)
+    return Braced(
+        status, np.array(height), _only(good, hold), np.where(good, half, np.nan), np.array(stiffness)
+    )
+
+
+def draw(limb: LimbGrid, braced: Braced, draws: ArrayLike) -> Drawn:
+    """Draw strung bows.
+
+    Args:
+        limb: The limbs that were braced, n of them.
+        braced: What `brace` gave for them.
+        draws: The nocking point's distance from the plane of the riser's back, shape (n, d) or (d,).
+    """
+    limbs = limb.step.shape[0]
+    wanted = np.broadcast_to(np.asarray(draws, dtype=np.float64), (limbs, np.shape(draws)[-1]))
+    order = np.argsort(wanted, axis=1)
+    track = _at_rest(braced.hold, braced.height)
+    alive = braced.status == Status.OK
+    results = []
+    for column in order.T:
+        target = np.take_along_axis(wanted, column[:, None], axis=1)[:, 0]
+        track = _follow(_draw_trial(limb, braced), track, np.where(alive, target, -np.inf))
+        results.append(_drawn(limb, braced, track, target))
+        alive &= track.position >= target
+    back = np.argsort(order, axis=1)
+    columns = (np.stack([getattr(one, field.name) for one in results], axis=1) for field in fields(Drawn))
+    return Drawn(*(np.take_along_axis(column, back, axis=1) for column in columns))
+
+
+def shape(limb: LimbGrid, braced: Braced, hold: Hold) -> Shape:
+    """Return the bent limbs, for a hold that `brace` or `draw` gave; where it is nan, so is the shape."""
+    path = trace(limb, hold.tip_angle, hold.tension)
+    string_angle = path.angle[:, -1:] - limb.root_angle[:, None]
+    along, away = path.along - path.along[:, -1:], path.distance - path.distance[:, -1:]
+    sine, cosine = np.sin(string_angle), np.cos(string_angle)
+    return Shape(
+        x=limb.root_depth[:, None] + along * sine - away * cosine,
+        y=limb.root_distance[:, None] - along * cosine - away * sine,
+        lean=path.angle - string_angle,
+        bend=path.moment * limb.flexibility,
+        bending_energy=2 * path.energy,
+        string_energy=hold.tension**2 * braced.half_string / braced.string_stiffness,
+    )
+
+
+def _draw_trial(limb: LimbGrid, braced: Braced) -> "Trial":
+    def trial(rows: Rows, target: Array, guess: Hold) -> tuple[Flags, Hold, Sight, Array]:
+        def equations(at: Rows, some: LimbGrid, tension: Array, seen: Sight) -> tuple[Array, Array]:
+            place, slopes = _nocking_point(some, tension, seen, half[at], stretch[at])
+            return place - np.stack([target[at], np.zeros(len(at))], axis=-1), slopes
+
+        half, stretch = braced.half_string[rows], (braced.half_string / braced.string_stiffness)[rows]
+        some = limb.take(rows)
+        found, hold, seen = _newton(some, equations, guess)
+        _, slopes = _nocking_point(some, hold.tension, seen, half, stretch)
+        rate = _solve(slopes, np.tile([1.0, 0.0], (len(rows), 1)))
+        return found & (hold.tension > 0) & (seen.angle > some.root_angle), hold, seen, rate
+
+    return trial
+
+
+def _nocking_point(
+    limb: LimbGrid, tension: Array, seen: Sight, half: Array, stretch: Array
+) -> tuple[Array, Array]:
+    """Place (x, y) of the string's middle, (n, 2), and its derivatives by (start, tension), (n, 2, 2)."""
+    string_angle = seen.angle - limb.root_angle
+    sine, cosine = np.sin(string_angle), np.cos(string_angle)
+    left = half + stretch * tension - seen.reach
+    place = [
+        limb.root_depth + left * sine + seen.distance * cosine,
+        limb.root_distance - left * cosine + seen.distance * sine,
+    ]
+    turning = [left * cosine - seen.distance * sine, left * sine + seen.distance * cosine]
+    angle_by, distance_by, reach_by = (seen.slopes[:, row] for row in range(3))
+    left_by = np.stack([np.zeros_like(stretch), stretch], axis=-1) - reach_by
+    slopes = [
+        left_by * sine[:, None] + distance_by * cosine[:, None] + turning[0][:, None] * angle_by,
+        -left_by * cosine[:, None] + distance_by * sine[:, None] + turning[1][:, None] * angle_by,
+    ]
+    return np.stack(place, axis=-1), np.stack(slopes, axis=-2)
+
+
+def _drawn(limb: LimbGrid, braced: Braced, track: _Track, target: Array) -> Drawn:
+    """What there is to say of one draw of each bow."""
+    hold, seen = track.hold, track.sight
+    angle = seen.angle - limb.root_angle
+    angle_rate = np.einsum("nk,nk->n", seen.slopes[:, 0], track.rate)
+    force = 2 * hold.tension * np.sin(angle)
+    slope = 2 * (track.rate[:, 1] * np.sin(angle) + hold.tension * np.cos(angle) * angle_rate)
+    status = np.where(track.position >= target, Status.OK, Status.NO_DRAW)
+    status[target < braced.height] = Status.BELOW_BRACE
+    status = np.where(braced.status == Status.OK, status, braced.status).astype(np.int8)
+    good = status == Status.OK
+    numbers = (force, slope, angle, hold.tension, hold.tip_angle, hold.lift_off)
+    reached = np.where(good, target, np.where(braced.status == Status.OK, track.position, np.nan))
+    return Drawn(status, target, reached, *(np.where(good, number, np.nan) for number in numbers))
+
+
+Trial = Callable[[Rows, Array, Hold], tuple[Flags, Hold, Sight, Array]]
+"""From rows, the parameter's value and a guess: whether it is had, hold, sight, and rate (n, 2)."""
+
+
+def _at_rest(hold: Hold, position: Array) -> _Track:
+    limbs = len(position)
+    blank = np.full(limbs, np.nan)
+    nowhere = Sight(blank, blank, blank, np.full((limbs, 3, 2), np.nan), blank)
+    return _Track(position, hold, nowhere, np.zeros((limbs, 2)), np.zeros((limbs, 2)))
+
+
+def _follow(trial: Trial, track: _Track, target: Array) -> _Track:
+    """Go from where the bows stand to the target; a bow that fails a stride tries a fourth of it.
+
+    A bow gives up, where it stands, when a stride of 1/256 of its way fails.
+    """
+    way = target - track.position
+    stride = way.copy()
+    while (rows := np.nonzero((track.position < target) & (stride > _SMALLEST_PART * way))[0]).size:
+        before = track.take(rows)
+        ahead = np.minimum(before.position + stride[rows], target[rows])
+        ahead = np.where(target[rows] - ahead < _SMALLEST_PART * way[rows], target[rows], ahead)
+        length = (ahead - before.position)[:, None]
+        change = length * (before.rate + length / 2 * before.bend)
+        found, hold, seen, rate = trial(rows, ahead, _moved(before.hold, change))
+        bend = np.where(np.any(before.rate, axis=1)[:, None], (rate - before.rate) / length, 0.0)
+        track = track.put(rows[found], _Track(ahead, hold, seen, rate, bend).take(found))
+        stride[rows] = np.where(found, 2 * stride[rows], stride[rows] / 4)
+    return track
+
+
+def _moved(hold: Hold, change: Array) -> Hold:
+    return Hold(hold.tip_angle + change[:, 0], hold.tension + change[:, 1], hold.lift_off)
+
+
+def _newton(limb: LimbGrid, equations: Equations, guess: Hold) -> tuple[Flags, Hold, Sight]:
+    """Solve for (start, tension) of each bow; converged bows drop out of the work.
+
+    The last step is small enough (1e-7 of the limb) to move the sight along its derivatives instead of
+    integrating again: what this leaves out is of second order.
+    """
+    everyone = np.arange(len(guess.tension))
+    found = np.zeros(len(everyone), dtype=bool)
+    hold, seen = guess, _at_rest(guess, guess.tension).sight
+    rows, some = everyone, limb
+    for _ in range(_NEWTON_STEPS):
+        now = hold.take(rows)
+        view = sight(some, now)
+        off, slopes = equations(rows, some, now.tension, view)
+        change = _limited(-_solve(slopes, off), now, some)
+        close = np.abs(off).max(axis=1) < _CLOSE * some.station[:, -1]
+        hold = hold.put(rows, _moved(now, change))
+        seen = seen.put(rows, _shifted(view, change))
+        found[rows] = close
+        left = ~close & np.isfinite(change).all(axis=1)
+        if not left.any():
+            break
+        if not left.all():
+            some, rows = some.take(left), rows[left]
+    return found, hold, seen
+
+
+def _shifted(seen: Sight, change: Array) -> Sight:
+    angle, distance, reach = (seen.slopes @ change[:, :, None])[:, :, 0].T
+    return replace(
+        seen, angle=seen.angle + angle, distance=seen.distance + distance, reach=seen.reach + reach
+    )
+
+
+def _limited(change: Array, hold: Hold, limb: LimbGrid) -> Array:
+    """Shorten a step that turns the tip by more than half a radian or more than trebles the tension."""
+    softness = np.einsum("nm,nm->n", limb.step, limb.flexibility[:, :, 1]) * limb.station[:, -1]
+    most = np.stack([np.full(len(change), _TURN_LIMIT), 2 * np.abs(hold.tension) + 1 / softness], axis=-1)
+    part = np.min(most / np.maximum(np.abs(change), 1e-300), axis=1)
+    return np.asarray(change * np.minimum(part, 1.0)[:, None])
+
+
+def _solve(matrix: Array, right: Array) -> Array:
+    """Solve systems of two equations, shapes (n, 2, 2) and (n, 2); a singular one gives nan."""
+    (a, b), (c, d) = matrix[:, 0].T, matrix[:, 1].T
+    determinant = a * d - b * c
+    size = np.where(determinant == 0, np.nan, determinant)
+    first, second = right.T
+    return np.stack([(d * first - b * second) / size, (a * second - c * first) / size], axis=-1)
+
+
+def _arc_to(limb: LimbGrid, height: Array) -> tuple[Array, Flags]:
+    """Return the even turn of a limb that without tension is as high as the brace, and whether there is one.
+
+    Its distance from the string grows with the turn up to where it is largest, so bisection finds it.
+    """
+    length = limb.station[:, -1]
+    root, wanted = limb.root_angle, height - limb.root_depth
+    low, high = -0.5 * np.pi - root, 2.0 - root
+
+    def distance(turn: Array) -> Array:
+        chord = length * np.sinc(turn / (2 * np.pi)) * np.sin(root + turn / 2)
+        return np.asarray(limb.nock_offset * np.cos(root + turn) + chord)
+
+    possible = (distance(low) < wanted) & (distance(high) > wanted)
+    for _ in range(60):
+        middle = (low + high) / 2
+        over = distance(middle) > wanted
+        low, high = np.where(over, low, middle), np.where(over, middle, high)
+    return (low + high) / 2, possible
+
+
+def _only(good: Flags, hold: Hold) -> Hold:
+    return Hold(*(np.where(good, getattr(hold, field.name), np.nan) for field in fields(hold)))
