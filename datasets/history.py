@@ -130,7 +130,9 @@ class _Ledger:
         return self.note(name, source, read.inch, sds[taken])
 
 
-def bow_at(form: Form, build: Build, events: Iterable[Event] = (), shifts: Mapping[str, float] | None = None) -> BowAt:
+def bow_at(
+    form: Form, build: Build, events: Iterable[Event] = (), shifts: Mapping[str, float] | None = None
+) -> BowAt:
     """Return the geometry of a build after `events`, in their order.
 
     Args:
@@ -166,7 +168,9 @@ def bow_at(form: Form, build: Build, events: Iterable[Event] = (), shifts: Mappi
         lower=lower,
         glue_line=ledger.note("glue line", "glue line", tolerances.GLUE_LINE_IN, tolerances.GLUE_LINE_SD_IN),
         nock_offset_shift=ledger.note("nock offset", "string", 0.0, tolerances.NOCK_OFFSET_SD_IN),
-        string_stiffness_factor=ledger.note("string stiffness", "string", 1.0, tolerances.STRING_STIFFNESS_SD),
+        string_stiffness_factor=ledger.note(
+            "string stiffness", "string", 1.0, tolerances.STRING_STIFFNESS_SD
+        ),
         own_profile=bool(build.profile),
         inputs=tuple(ledger.inputs.values()),
     )
@@ -193,7 +197,11 @@ def _rigging(build: Build, events: Sequence[Event]) -> tuple[StringSpec, BraceHe
 
 def _limb(form: Form, build: Build, removals: Sequence[Removal], side: Side, ledger: _Ledger) -> LimbAt:
     pressed = _pressed_length(form, build, side, ledger)
-    cuts = [_cuts(removal, f"removals.{index}", pressed, ledger) for index, removal in enumerate(removals) if removal.limb in (side, Side.BOTH)]
+    cuts = [
+        _cuts(removal, f"removals.{index}", pressed, ledger)
+        for index, removal in enumerate(removals)
+        if removal.limb in (side, Side.BOTH)
+    ]
     length = pressed - sum(cut.amounts[1][0] for cut in cuts if cut.method is Method.SHORTEN)
     if length <= 0:
         raise ValueError(f"wanted a limb, got {length:.2f} in left of the {side} one; correct its removals")
@@ -262,10 +270,17 @@ def place_in(place: Place, length: float) -> float:
 def _widths(build: Build, side: Side, length: float, ledger: _Ledger) -> tuple[Polyline, Polyline]:
     readings = [(i, reading) for i, reading in enumerate(build.widths) if reading.limb in (side, Side.BOTH)]
     if len(readings) < 2:
-        raise ValueError(f"wanted at least two widths on the {side} limb, got {len(readings)}; measure fade and nock")
-    points = sorted((place_in(reading.at, length), *_width_at(reading, f"widths.{i}", ledger)) for i, reading in readings)
+        raise ValueError(
+            f"wanted at least two widths on the {side} limb, got {len(readings)}; measure fade and nock"
+        )
+    points = sorted(
+        (place_in(reading.at, length), *_width_at(reading, f"widths.{i}", ledger)) for i, reading in readings
+    )
     stations = tuple(at for at, _, _ in points)
-    return (stations, tuple(belly for _, belly, _ in points)), (stations, tuple(back for _, _, back in points))
+    return (stations, tuple(belly for _, belly, _ in points)), (
+        stations,
+        tuple(back for _, _, back in points),
+    )
 
 
 def _width_at(reading: WidthReading, name: str, ledger: _Ledger) -> tuple[float, float]:
@@ -276,9 +291,11 @@ def _width_at(reading: WidthReading, name: str, ledger: _Ledger) -> tuple[float,
 
 
 def _edge_radius(build: Build, cuts: Sequence[_Cuts], ledger: _Ledger) -> Polyline:
-    """Return the corner radius: the largest that was reached anywhere by then, for an edge can't be made sharp again."""
+    """Return the corner radius: the largest reached by then anywhere, as no edge gets sharp again."""
     if build.edge_radius_in is None:
-        start = ledger.note("edge radius", "edges not noted", tolerances.DEFAULT_RADIUS_IN, tolerances.UNNOTED_RADIUS_SD_IN)
+        start = ledger.note(
+            "edge radius", "edges not noted", tolerances.DEFAULT_RADIUS_IN, tolerances.UNNOTED_RADIUS_SD_IN
+        )
     else:
         start = ledger.take("edge radius", "edges", build.edge_radius_in, tolerances.RADIUS_SD_IN)
     radius: Polyline = ((0.0,), (max(start, 0.0),))
@@ -288,7 +305,9 @@ def _edge_radius(build: Build, cuts: Sequence[_Cuts], ledger: _Ledger) -> Polyli
     return radius
 
 
-def _lams(form: Form, build: Build, cuts: Sequence[_Cuts], side: Side, length: float, ledger: _Ledger) -> tuple[LamAt, ...]:
+def _lams(
+    form: Form, build: Build, cuts: Sequence[_Cuts], side: Side, length: float, ledger: _Ledger
+) -> tuple[LamAt, ...]:
     """Return the layers of one limb, back to belly, with what was sanded off the outermost ones."""
     layers = [(i, layer) for i, layer in enumerate(build.layers) if layer.limb in (side, Side.BOTH)]
     lams = [_lam(layer, f"layers.{i}", form, length, ledger) for i, layer in layers]
@@ -305,19 +324,26 @@ def _lam(layer: Layer, name: str, form: Form, length: float, ledger: _Ledger) ->
     start = -form.riser_length_in.inch / 2 if layer.from_in is None else layer.from_in.inch
     end = length if layer.to_in is None else layer.to_in.inch
     if end <= start:
-        raise ValueError(f"wanted a lam that ends beyond its butt, got {start:g} to {end:g} in; correct from_in or to_in")
+        raise ValueError(
+            f"wanted a lam that ends beyond its butt, got {start:g} to {end:g} in; correct from_in or to_in"
+        )
     glass = layer.part is Part.GLASS
-    butt = ledger.take(f"{name}.butt", f"{layer.part} thickness", layer.butt_in, tolerances.GLASS_SD_IN if glass else tolerances.THICKNESS_SD_IN)
+    butt = ledger.take(
+        f"{name}.butt",
+        f"{layer.part} thickness",
+        layer.butt_in,
+        tolerances.GLASS_SD_IN if glass else tolerances.THICKNESS_SD_IN,
+    )
     shift = butt - layer.butt_in.inch
-    if layer.tip_in is not None:
-        tip = layer.tip_in.inch + shift
-    else:
-        tip = butt - (layer.taper_per_in or 0.0) * (end - start)
+    tapered = butt - (layer.taper_per_in or 0.0) * (end - start)
+    tip = tapered if layer.tip_in is None else layer.tip_in.inch + shift
     if not glass:
         uneven = 1.0 + ledger.note(f"{name}.evenness", "lam evenness", 0.0, tolerances.LAM_WAVINESS)
         butt, tip = butt * uneven, tip * uneven
     if min(butt, tip) < 0:
-        raise ValueError(f"wanted a lam with some thickness, got {min(butt, tip):.3f} in at an end; correct its taper")
+        raise ValueError(
+            f"wanted a lam with some thickness, got {min(butt, tip):.3f} in at an end; correct its taper"
+        )
     return LamAt(layer.part, layer.material, layer.lot, (start, end), (butt, tip))
 
 

@@ -86,13 +86,18 @@ class Force(Record):
 
 
 def _read_dimension(quantity: Quantity, usual: Taken) -> Callable[[object], object]:
-    """Return the reader of a length field: bench notation, a bare number, a table with what was typed, or a stored value."""
+    """Return the reader of a length field: bench notation, a number, a table with what was typed, or a stored value."""
 
     def read(raw: object) -> object:
         if _is_bench_text(raw):
             return {"inch": notation.read(raw, quantity), "taken": usual, "typed": str(raw)}
         if isinstance(raw, dict) and "inch" not in raw and _is_bench_text(raw.get("typed")):
-            return {"taken": usual, **raw, "inch": notation.read(raw["typed"], quantity), "typed": str(raw["typed"])}
+            return {
+                "taken": usual,
+                **raw,
+                "inch": notation.read(raw["typed"], quantity),
+                "typed": str(raw["typed"]),
+            }
         return raw
 
     return read
@@ -103,7 +108,9 @@ def _within(what: str, low: float, high: float) -> Callable[[Dimension], Dimensi
 
     def check(dimension: Dimension) -> Dimension:
         if not low <= dimension.inch <= high:
-            raise ValueError(f"wanted a {what} of {low:g} to {high:g} in, got {dimension.inch:g} in; check its unit")
+            raise ValueError(
+                f"wanted a {what} of {low:g} to {high:g} in, got {dimension.inch:g} in; check its unit"
+            )
         return dimension
 
     return check
@@ -154,15 +161,20 @@ Thickness = Annotated[
 ]
 Width = Annotated[Dimension, _field(Quantity.WIDTH, Taken.RULE), AfterValidator(_within("width", 0.15, 4.5))]
 Length = Annotated[Dimension, _field(Quantity.LENGTH, Taken.RULE), AfterValidator(_within("length", 4, 100))]
-Station = Annotated[Dimension, _field(Quantity.STATION, Taken.RULE), AfterValidator(_within("station", 0, 60))]
+Station = Annotated[
+    Dimension, _field(Quantity.STATION, Taken.RULE), AfterValidator(_within("station", 0, 60))
+]
 Offset = Annotated[Dimension, _field(Quantity.OFFSET, Taken.RULE), AfterValidator(_within("offset", -20, 20))]
 Gap = Annotated[Dimension, _field(Quantity.TILLER, Taken.RULE), AfterValidator(_within("gap", 1, 14))]
 Place = Annotated[
     Dimension | NamedPlace, BeforeValidator(_read_place, json_schema_input_type=Dimension | str | float)
 ]
 Draw = Annotated[DrawLength, BeforeValidator(_read_draw, json_schema_input_type=DrawLength | str | float)]
-BracedAt = Annotated[BraceHeight, BeforeValidator(_read_brace, json_schema_input_type=BraceHeight | str | float)]
+BracedAt = Annotated[
+    BraceHeight, BeforeValidator(_read_brace, json_schema_input_type=BraceHeight | str | float)
+]
 Weight = Annotated[Force, BeforeValidator(_read_weight, json_schema_input_type=Force | str | float)]
 FormId = Annotated[
-    str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$", description="short name in small letters, such as ridge-66")
+    str,
+    Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$", description="short name in small letters, such as ridge-66"),
 ]

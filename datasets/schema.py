@@ -5,7 +5,7 @@ made of. A build's geometry is a history: the build as it left the press and the
 numbers at a moment of that history are computed by `datasets.history`.
 """
 
-from datetime import date as Date
+import datetime as dt
 from enum import StrEnum
 from typing import Annotated, Literal, Self
 
@@ -31,7 +31,10 @@ from datasets.record import (
 
 BuildId = Annotated[str, Field(pattern=r"^[A-Z]{1,3}-\d{3,6}$", description="short id, such as K-014")]
 EventId = Annotated[
-    str, Field(pattern=r"^[A-Z]{1,3}-\d{3,6}/\d{1,4}$", description="the build's id and a running number: K-014/3")
+    str,
+    Field(
+        pattern=r"^[A-Z]{1,3}-\d{3,6}/\d{1,4}$", description="the build's id and a running number: K-014/3"
+    ),
 ]
 
 
@@ -47,7 +50,9 @@ class ProfileReading(Record):
     """One offset of the limb's back from a straight edge laid along the back of the riser."""
 
     at_in: Station = Field(description="along the straight edge from the bow's centre")
-    offset_in: Offset = Field(description="positive toward the back (reflex), negative toward the string (deflex)")
+    offset_in: Offset = Field(
+        description="positive toward the back (reflex), negative toward the string (deflex)"
+    )
 
 
 class Form(Record):
@@ -57,12 +62,20 @@ class Form(Record):
     revision: int = Field(1, ge=1, le=99)
     kind: FormKind
     riser_length_in: Length = Field(description="the rigid part, from fade end to fade end")
-    handle_depth_in: Width = Field(description="from the back of the riser to the pivot, the deepest of the grip")
+    handle_depth_in: Width = Field(
+        description="from the back of the riser to the pivot, the deepest of the grip"
+    )
     limb_length_in: Length = Field(description="nominal limb length, from fade end to nock along the back")
     profile: tuple[ProfileReading, ...] = Field(min_length=2, description="from the fade end outward")
-    kinks_in: tuple[Station, ...] = Field((), description="stations from the fade end where the bend changes abruptly")
-    pivot_above_centre_in: Offset | None = Field(None, description="pivot above the bow's centre (default: at it)")
-    nocking_above_pivot_in: Offset | None = Field(None, description="nocking point above the pivot (default: level)")
+    kinks_in: tuple[Station, ...] = Field(
+        (), description="stations from the fade end where the bend changes abruptly"
+    )
+    pivot_above_centre_in: Offset | None = Field(
+        None, description="pivot above the bow's centre (default: at it)"
+    )
+    nocking_above_pivot_in: Offset | None = Field(
+        None, description="nocking point above the pivot (default: level)"
+    )
     note: str | None = None
 
 
@@ -80,13 +93,23 @@ class Layer(Record):
     """One lam of the stack. Its thickness runs straight from its butt to its tip."""
 
     part: Part
-    material: str = Field(min_length=1, max_length=40, description="a material of the handbook or of the shop")
-    lot: str | None = Field(None, min_length=1, max_length=40, description="the delivery or board it came from")
+    material: str = Field(
+        min_length=1, max_length=40, description="a material of the handbook or of the shop"
+    )
+    lot: str | None = Field(
+        None, min_length=1, max_length=40, description="the delivery or board it came from"
+    )
     butt_in: Thickness = Field(description="thickness at the butt end")
     tip_in: Thickness | None = Field(None, description="thickness at the tip end (default: parallel)")
-    taper_per_in: float | None = Field(None, ge=0, le=0.02, description="inch of thickness lost per inch, if no tip is given")
-    from_in: Offset | None = Field(None, description="where its butt lies, from the fade end outward (default: the bow's centre)")
-    to_in: Station | None = Field(None, description="where it ends, from the fade end outward (default: the nock)")
+    taper_per_in: float | None = Field(
+        None, ge=0, le=0.02, description="inch of thickness lost per inch, if no tip is given"
+    )
+    from_in: Offset | None = Field(
+        None, description="where its butt lies, from the fade end outward (default: the bow's centre)"
+    )
+    to_in: Station | None = Field(
+        None, description="where it ends, from the fade end outward (default: the nock)"
+    )
     limb: Side = Side.BOTH
 
     @model_validator(mode="after")
@@ -101,7 +124,9 @@ class WidthReading(Record):
 
     at: Place = Field(description="inches from the fade end, or fade, mid, nock")
     belly_in: Width
-    back_in: Width | None = Field(None, description="width of the back where the limb is trapped (default: not noted)")
+    back_in: Width | None = Field(
+        None, description="width of the back where the limb is trapped (default: not noted)"
+    )
     limb: Side = Side.BOTH
 
 
@@ -127,15 +152,23 @@ class Build(Record):
     form_revision: int = Field(1, ge=1, le=99)
     planned: bool = Field(False, description="nothing is cut yet: every dimension is a plan")
     length_in: Length = Field(description="nock to nock along the back, unbraced")
-    upper_longer_in: Offset | None = Field(None, description="upper limb longer than the lower by (default: equal)")
+    upper_longer_in: Offset | None = Field(
+        None, description="upper limb longer than the lower by (default: equal)"
+    )
     layers: tuple[Layer, ...] = Field(min_length=1, max_length=24, description="from the back to the belly")
     widths: tuple[WidthReading, ...] = Field(min_length=2, max_length=60)
-    edge_radius_in: Thickness | None = Field(None, description="radius of the four corners (default: not noted)")
-    profile: tuple[ProfileReading, ...] = Field((), description="its own unstrung shape, if it differs from the form's")
-    follow_in: Offset | None = Field(None, description="tips toward the string from the form's shape, after pressing")
+    edge_radius_in: Thickness | None = Field(
+        None, description="radius of the four corners (default: not noted)"
+    )
+    profile: tuple[ProfileReading, ...] = Field(
+        (), description="its own unstrung shape, if it differs from the form's"
+    )
+    follow_in: Offset | None = Field(
+        None, description="tips toward the string from the form's shape, after pressing"
+    )
     string: StringSpec = StringSpec()
     brace: BracedAt
-    built: Date | None = None
+    built: dt.date | None = None
     builder: str | None = None
     teaches: bool = Field(True, description="whether the model may learn from it")
     why_not: str | None = Field(None, min_length=3, description="the reason if it may not")
@@ -173,7 +206,7 @@ class WeighIn(Record):
 
     id: EventId
     build: BuildId
-    on: Date
+    on: dt.date
     stage: Stage
     readings: tuple[Reading, ...] = Field(min_length=1, max_length=40)
     scale: str | None = Field(None, min_length=1, max_length=40)
@@ -182,8 +215,12 @@ class WeighIn(Record):
     shots: int | None = Field(None, ge=0, le=1_000_000, description="arrows shot so far")
     temperature_f: float | None = Field(None, ge=-40, le=130)
     humidity_pct: float | None = Field(None, ge=0, le=100)
-    gap_upper_in: Gap | None = Field(None, description="string to belly at the upper fade, square to the string")
-    gap_lower_in: Gap | None = Field(None, description="string to belly at the lower fade, square to the string")
+    gap_upper_in: Gap | None = Field(
+        None, description="string to belly at the upper fade, square to the string"
+    )
+    gap_lower_in: Gap | None = Field(
+        None, description="string to belly at the lower fade, square to the string"
+    )
     note: str | None = None
 
     @model_validator(mode="after")
@@ -191,7 +228,9 @@ class WeighIn(Record):
         draws = [(reading.draw.inch, reading.draw.zero) for reading in self.readings]
         twice = sorted({inch for inch, zero in draws if draws.count((inch, zero)) > 1})
         if twice:
-            raise ValueError(f"wanted each draw once, got {twice[0]:g} in twice; weigh again or average the two")
+            raise ValueError(
+                f"wanted each draw once, got {twice[0]:g} in twice; weigh again or average the two"
+            )
         return self
 
 
@@ -221,17 +260,21 @@ class Removal(Record):
 
     id: EventId
     build: BuildId
-    on: Date
+    on: dt.date
     method: Method
     limb: Side = Side.BOTH
     planned: tuple[Cut, ...] = ()
-    done: tuple[Cut, ...] = Field((), description="as measured afterwards (default: the plan counts, as a plan)")
+    done: tuple[Cut, ...] = Field(
+        (), description="as measured afterwards (default: the plan counts, as a plan)"
+    )
     note: str | None = None
 
     @model_validator(mode="after")
     def _says_how_much(self) -> Self:
         if not self.planned and not self.done:
-            raise ValueError("wanted an amount, got neither planned nor done; give at least one place with its amount")
+            raise ValueError(
+                "wanted an amount, got neither planned nor done; give at least one place with its amount"
+            )
         return self
 
 
@@ -240,7 +283,7 @@ class Rigging(Record):
 
     id: EventId
     build: BuildId
-    on: Date
+    on: dt.date
     string: StringSpec | None = None
     brace: BracedAt | None = None
     note: str | None = None
@@ -282,7 +325,9 @@ class Shop(Record):
     least_width_fade_in: Width | None = None
     least_width_nock_in: Width | None = None
     glass_off_limit_in: Thickness | None = Field(None, description="most that may be sanded off one face")
-    strain_limit: float | None = Field(None, gt=0, le=0.05, description="highest face strain allowed (default: the material's)")
+    strain_limit: float | None = Field(
+        None, gt=0, le=0.05, description="highest face strain allowed (default: the material's)"
+    )
     tiller_low_in: Offset | None = Field(None, description="lowest upper-minus-lower tiller wanted")
     tiller_high_in: Offset | None = Field(None, description="highest upper-minus-lower tiller wanted")
 

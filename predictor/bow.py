@@ -1,0 +1,157 @@
+"""Whole bows, from the geometry that the records give to what the statics say of them."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import cos, sin
+
+import numpy as np
+from numpy.typing import NDArray
+
+from datasets.history import BowAt, LimbAt
+from datasets.materials import handbook
+from datasets.record import Record
+from datasets.schema import StringMaterial
+from predictor.limb import Layer, Limb, limb_grid
+from predictor.profile import Profile, fit_profile, with_follow
+from predictor.statics import Braced, Drawn, Status, brace, draw
+
+Array = NDArray[np.float64]
+Moduli = Mapping[tuple[str, str | None], float]
+"""Young's modulus in psi of each material and lot of a bow."""
+
+STRAND_STIFFNESS_LBF = {StringMaterial.POLYESTER: 430.0, StringMaterial.LOW_STRETCH: 1700.0}
+"""Force per unit of strain of one strand. Common practice, no source: under 100 lb a polyester string of 14 strands and
+some 60 in grows by an inch, a low-stretch one by a quarter."""
+
+
+class Refusal(Record):
+    """Why there is no weight: what cannot be, and where."""
+
+    reason: str
+    where: str
+
+
+def limb_of(bow: BowAt, limb: LimbAt, moduli: Moduli) -> Limb:
+    """Return one limb of a bow as the statics take it."""
+    return Limb(
+        length=limb.length,
+        layers=tuple(
+            Layer((lam.stations, lam.thickness), moduli[lam.material, lam.lot]) for lam in limb.lams
+        ),
+        width_back=limb.width_back,
+        width_belly=limb.width_belly,
+        edge_radius=limb.edge_radius,
+        profile=unstrung(bow, limb),
+        glue_thickness=bow.glue_line,
+        glue_modulus=handbook()["epoxy"].modulus_psi,
+        nock_offset=stack_at(limb, limb.length) / 2 + bow.nock_offset_shift,
+    )
+
+
+def unstrung(bow: BowAt, limb: LimbAt) -> Profile:
+    """Return a limb's unstrung shape, fitted to the readings that the bow or its form has."""
+    depth = tuple(stack_at(limb, at) / 2 for at in (0.0, limb.length))
+    near = tuple(round(value / _DEPTH_STEP_IN) * _DEPTH_STEP_IN for value in depth)
+    profile = _fitted(limb.profile, bow.riser_half, round(limb.length), near, limb.kinks)
+    deeper = depth[0] - near[0]
+    profile = replace(
+        profile,
+        length=limb.length,
+        root_distance=profile.root_distance - deeper * sin(profile.root_angle),
+        root_depth=profile.root_depth + deeper * cos(profile.root_angle),
+    )
+    return with_follow(profile, limb.follow) if limb.follow else profile
+
+
+_DEPTH_STEP_IN = 0.02
+"""Bows whose neutral axes lie this near share one fit of their form's curvature; their roots keep their own depth."""
+
+
+@lru_cache(maxsize=4096)
+def _fitted(
+    readings: tuple[tuple[float, float], ...],
+    fade: float,
+    length: float,
+    neutral_depth: tuple[float, float],
+    kinks: tuple[float, ...],
+) -> Profile:
+    return fit_profile(readings, fade, length, neutral_depth=neutral_depth, breakpoints=kinks)
+
+
+def stack_at(limb: LimbAt, station: float) -> float:
+    """Return the thickness of a limb's lams at a station from the fade, in inches, glue lines apart."""
+    there = [lam for lam in limb.lams if lam.stations[0] <= station <= lam.stations[-1]]
+    return float(sum(np.interp(station, lam.stations, lam.thickness) for lam in there))
+
+
+def string_stiffness(bow: BowAt) -> float:
+    """Return the bow string's stiffness EA in pounds per unit of strain."""
+    return bow.string.strands * STRAND_STIFFNESS_LBF[bow.string.material] * bow.string_stiffness_factor
+
+
+@dataclass(frozen=True)
+class Weights:
+    """Draw weights of a batch of bows.
+
+    Attributes:
+        lbf: shape (bows, draws); not a number where refused.
+        lbf_per_in: slope of the weight with draw, shape (bows, draws).
+        refused: for each bow why it has no weights, or nothing.
+    """
+
+    lbf: Array
+    lbf_per_in: Array
+    refused: tuple[Refusal | None, ...]
+
+
+def weights(bows: Sequence[BowAt], moduli: Sequence[Moduli], draws_in: Array) -> Weights:
+    """Return what the statics say that bows weigh.
+
+    Limbs that differ a little count with the mean of the two symmetric bows that each would make: the weight is even
+    in their difference, so the mean is right to second order in it. `predictor.unlike` solves the two together.
+
+    Args:
+        bows: geometries at their moments.
+        moduli: of each bow's materials and lots.
+        draws_in: from the back of the riser, shape (bows, draws).
+    """
+    pairs = [(bow.upper,) if bow.upper == bow.lower else (bow.upper, bow.lower) for bow in bows]
+    owner = np.array([place for place, limbs in enumerate(pairs) for _ in limbs])
+    limbs = [limb_of(bows[at], limb, moduli[at]) for at, limbs in enumerate(pairs) for limb in limbs]
+    grid = limb_grid(limbs)
+    braced = brace(
+        grid,
+        np.array([bows[at].brace for at in owner]),
+        np.array([string_stiffness(bows[at]) for at in owner]),
+    )
+    drawn = draw(grid, braced, draws_in[owner])
+    share = 1.0 / np.bincount(owner)[owner][:, None]
+    lbf, slope = np.zeros(draws_in.shape), np.zeros(draws_in.shape)
+    np.add.at(lbf, owner, share * drawn.force)
+    np.add.at(slope, owner, share * drawn.slope)
+    refused: list[Refusal | None] = [None] * len(bows)
+    for row in np.flatnonzero((braced.status != Status.OK) | np.any(drawn.status != Status.OK, axis=1)):
+        refused[owner[row]] = refused[owner[row]] or _refusal(braced, drawn, int(row))
+    return Weights(lbf, slope, tuple(refused))
+
+
+def _refusal(braced: Braced, drawn: Drawn, row: int) -> Refusal:
+    """Say why one bow was not solved, and where."""
+    brace_status = Status(braced.status[row])
+    if brace_status is not Status.OK:
+        return Refusal(
+            reason=brace_status.reason, where=f"at a brace of {braced.height[row]:.2f} in from the back"
+        )
+    place = int(np.flatnonzero(drawn.status[row] != Status.OK)[0])
+    return Refusal(
+        reason=Status(drawn.status[row, place]).reason,
+        where=f"asked for {drawn.draw[row, place]:.2f} in from the back, got to {drawn.reached[row, place]:.2f} in",
+    )
+
+
+def notes_on(bow: BowAt) -> tuple[str, ...]:
+    """Return what a reader should know of the numbers that a geometry rests on: shapes not to be trusted, defaults."""
+    doubts = {finding.message for limb in (bow.upper, bow.lower) for finding in unstrung(bow, limb).findings}
+    unnoted = {given.source for given in bow.inputs if given.source.endswith("not noted")}
+    return (*sorted(doubts), *(f"{source}: a usual value is taken" for source in sorted(unnoted)))

@@ -1,0 +1,84 @@
+"""The fitted model: a value that knows what it was made from, and the belief that holds before there is one."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from predictor.columns import Columns
+from predictor.posterior import Posterior, Rows
+from predictor.scatter import BUILD_COLUMNS, GROUPS, SCALE_MEDIANS
+
+Array = NDArray[np.float64]
+
+
+def level_name(group: str, level: str) -> str:
+    """Return the name of a group's level among the effects of a fit."""
+    return f"{group}: {level}"
+
+
+def prior_belief() -> Posterior:
+    """Return what is believed before any build is known: no effect is learned, scales are the prior's medians."""
+    scales = [SCALE_MEDIANS[name] for name in (*GROUPS, *BUILD_COLUMNS)]
+    return Posterior(
+        effects=(),
+        groups=GROUPS,
+        build_columns=BUILD_COLUMNS,
+        weights=np.ones(1),
+        scales=np.array([[*scales, 1.0]]),
+        means=np.zeros((1, 0)),
+        covariances=np.zeros((1, 0, 0)),
+    )
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One weighing's columns as a belief sees them.
+
+    Attributes:
+        offset: what is to be added to the belief's prediction: statics, and means of effects that it does not know.
+        rows: the columns of effects that it knows and of those that it does not, for `posterior.predict`.
+        sources: of the tolerances in `rows`, by name, in their order.
+    """
+
+    offset: Array
+    rows: Rows
+    sources: tuple[str, ...]
+
+
+def seen_by(belief: Posterior, columns: Columns) -> Seen:
+    """Sort a weighing's columns into effects that a belief knows and effects that are new to it.
+
+    A common effect that is new, such as a wood never used, counts with its prior; a new level, such as a new lot, with
+    its group's scatter.
+    """
+    place = {name: index for index, name in enumerate(belief.effects)}
+    count = len(columns.offset)
+    effects = np.zeros((count, len(place)))
+    offset = columns.offset.copy()
+    doubts: list[tuple[str, Array]] = []
+    for name, column in columns.common.items():
+        if name in place:
+            effects[:, place[name]] = column
+        else:
+            offset += columns.priors[name].mean * column
+            doubts.append((name, columns.priors[name].sd * column))
+    unseen: dict[str, Array] = {}
+    for group, levels in columns.groups.items():
+        known = {level: column for level, column in levels.items() if level_name(group, level) in place}
+        for level, column in known.items():
+            effects[:, place[level_name(group, level)]] = column
+        unseen[group] = _stacked([column for level, column in levels.items() if level not in known], count)
+    doubts += [*columns.tolerances, *columns.weighing]
+    rows = Rows(
+        effects=effects,
+        unseen=unseen,
+        build=_stacked([columns.build[name] for name in belief.build_columns], count),
+        tolerances=_stacked([column for _, column in doubts], count),
+        sd=columns.sd,
+    )
+    return Seen(offset, rows, tuple(name for name, _ in doubts))
+
+
+def _stacked(columns: list[Array], count: int) -> Array:
+    return np.stack(columns, axis=1) if columns else np.zeros((count, 0))

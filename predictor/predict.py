@@ -1,0 +1,201 @@
+"""Weight of a bow at any draws with an honest interval, from the statics and a belief about what they leave open.
+
+The belief is a fitted model's or, before there is one, the prior's. The logarithm of the weight is a mixture of normals
+whose variance is the sum over independent sources: the moduli, each recorded dimension by its tolerance, and scatter
+that no dimension explains. A source's effect is the derivative that `predictor.features` has taken through the statics,
+so the interval is right to first order in each source.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from math import hypot
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field
+
+from datasets.materials import Material
+from datasets.record import DrawLength, Record, ZeroPoint
+from datasets.schema import Build, Event, Form, Stage
+from datasets.zero_points import from_back, from_zero
+from predictor import posterior
+from predictor.bow import Refusal
+from predictor.columns import Columns, Moment, columns
+from predictor.features import Case, features
+from predictor.mixture import NormalMixture
+from predictor.model import Seen, prior_belief, seen_by
+from predictor.posterior import Posterior
+from predictor.scatter import (
+    BOW,
+    FINISH_SANDING,
+    FORMS,
+    LOTS_OF_GLASS,
+    LOTS_OF_WOOD,
+    PRIOR_SCATTER,
+    SCALES,
+    SHOOTING_IN,
+    SMOOTH,
+)
+
+Array = NDArray[np.float64]
+
+LEVELS = (0.8, 0.9)
+"""Coverage of the intervals that every prediction gives."""
+
+MAIN_DRAW_IN = 28.0
+"""The draw whose uncertainty is told source by source: the one nearest to it."""
+
+
+class Interval(Record):
+    """A central interval: the weight lies below it as often as above it."""
+
+    level: float = Field(gt=0, lt=1)
+    low_lbf: float
+    high_lbf: float
+
+
+class DrawPrediction(Record):
+    """What the scale is expected to read at one draw."""
+
+    draw: DrawLength
+    weight_lbf: float
+    per_inch_lbf: float = Field(description="pounds per inch of draw, at this draw")
+    log_sd: float = Field(description="standard deviation of the logarithm of the weight")
+    intervals: tuple[Interval, ...]
+
+
+class Share(Record):
+    """What one source of uncertainty alone would scatter the weight by."""
+
+    source: str
+    sd_lbf: float
+
+
+class Prediction(Record):
+    """Weights of one bow as it stands, with the reasons for their width.
+
+    The squares of the shares add up to the square of the standard deviation at the main draw.
+    """
+
+    build: str
+    planned: bool
+    main_draw: DrawLength
+    draws: tuple[DrawPrediction, ...]
+    shares: tuple[Share, ...] = Field(description="at the main draw, largest first")
+    basis: str
+    notes: tuple[str, ...]
+
+
+_GROUP_SOURCES = {
+    LOTS_OF_WOOD: "lot of wood",
+    LOTS_OF_GLASS: "lot of glass",
+    FORMS: "the form's true shape",
+    SCALES: "the scale",
+    SMOOTH: "statics off by stack and length",
+}
+_BUILD_SOURCES = {
+    BOW: "this bow's own scatter",
+    FINISH_SANDING: "finish sanding of this bow",
+    SHOOTING_IN: "shooting in of this bow",
+}
+
+BASIS = "beam statics at handbook moduli; nothing is learned from the shop's builds yet"
+
+
+def predict(
+    form: Form,
+    build: Build,
+    events: Sequence[Event],
+    draws: Sequence[DrawLength],
+    materials: Mapping[str, Material],
+    stage: Stage = Stage.TILLERED,
+) -> Prediction | Refusal:
+    """Predict what a scale will read on a build as it stands after `events`.
+
+    Args:
+        form: the form revision that the build points at.
+        build: the build, planned or measured.
+        events: its history so far, in order.
+        draws: draw lengths to predict at, each with its zero point.
+        materials: every material that its layers name.
+        stage: the stage it is weighed at; from finished on, what finish sanding takes is counted.
+
+    Returns:
+        The prediction, or why there is none: the bow cannot be braced or drawn so far.
+    """
+    depth = form.handle_depth_in.inch
+    from_back_in = tuple(from_back(draw.inch, draw.zero, depth) for draw in draws)
+    (found,) = features([Case(form, build, tuple(events), from_back_in)], materials)
+    if isinstance(found, Refusal):
+        return found
+    standard_in = tuple(from_zero(inch, ZeroPoint.STANDARD, depth) for inch in from_back_in)
+    moment = Moment(f"{form.id}/{form.revision}", standard_in, stage)
+    belief = prior_belief()
+    told = columns(found, moment, materials, PRIOR_SCATTER)
+    seen = seen_by(belief, told)
+    expected = posterior.predict(belief, seen.rows).marginal()
+    main = min(range(len(draws)), key=lambda place: abs(standard_in[place] - MAIN_DRAW_IN))
+    return Prediction(
+        build=build.id,
+        planned=build.planned,
+        main_draw=draws[main],
+        draws=_at_draws(draws, expected, seen.offset, found.per_inch_lbf, told),
+        shares=_shares(belief, seen, told, main),
+        basis=BASIS,
+        notes=found.notes,
+    )
+
+
+def _at_draws(
+    draws: Sequence[DrawLength],
+    expected: NormalMixture,
+    offset: Array,
+    per_inch: Sequence[float],
+    told: Columns,
+) -> tuple[DrawPrediction, ...]:
+    """Return the prediction at each draw; the expected weight is the median."""
+    middle = np.exp(offset + expected.quantile(0.5))
+    ends = {
+        level: [np.exp(offset + expected.quantile((1 + side * level) / 2)) for side in (-1, 1)]
+        for level in LEVELS
+    }
+    slopes = np.array(per_inch) * middle / np.exp(told.offset)
+    return tuple(
+        DrawPrediction(
+            draw=draw,
+            weight_lbf=middle[place],
+            per_inch_lbf=slopes[place],
+            log_sd=expected.sd[place],
+            intervals=tuple(
+                Interval(level=level, low_lbf=low[place], high_lbf=high[place])
+                for level, (low, high) in ends.items()
+            ),
+        )
+        for place, draw in enumerate(draws)
+    )
+
+
+def _shares(belief: Posterior, seen: Seen, told: Columns, place: int) -> tuple[Share, ...]:
+    """Return the sources at one draw in pounds, those of one name together, largest first."""
+    log_sds: dict[str, float] = defaultdict(float)
+    for source, log_sd in _sources(belief, seen, place):
+        log_sds[source] = hypot(log_sds[source], log_sd)
+    weight = float(np.exp(told.offset[place]))
+    in_order = sorted(log_sds.items(), key=lambda item: -item[1])
+    return tuple(Share(source=source, sd_lbf=sd * weight) for source, sd in in_order if sd > 0)
+
+
+def _sources(belief: Posterior, seen: Seen, place: int) -> Iterator[tuple[str, float]]:
+    """Yield each independent source with its standard deviation of the logarithm of the weight at one draw."""
+    rows = seen.rows
+
+    def scale(name: str) -> float:
+        return float(np.sqrt(belief.weights @ belief.scale(name) ** 2))
+
+    for name, column in zip(seen.sources, rows.tolerances[place], strict=True):
+        yield name, abs(float(column))
+    for group, levels in rows.unseen.items():
+        yield _GROUP_SOURCES[group], scale(group) * float(np.hypot.reduce(levels[place], initial=0.0))
+    for name, column in zip(belief.build_columns, rows.build[place], strict=True):
+        yield _BUILD_SOURCES[name], scale(name) * abs(float(column))
+    yield "reading the scale and the draw", scale("noise") * float(rows.sd[place])
