@@ -7,6 +7,7 @@ kept.
 
 import json
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -127,14 +128,13 @@ class ShopBook:
         Raises:
             store.BookError: the book cannot be written; nothing is kept.
         """
-        try:
-            with self._journal.transaction():
-                outcomes = self._add_in_order(raws)
-                if not keep_good and not all(outcome.kept for outcome in outcomes):
-                    raise _TakenBackError(outcomes)
-                return outcomes
-        except _TakenBackError as taken_back:
-            return taken_back.outcomes
+        outcomes: list[Outcome] = []
+        with suppress(_TakenBackError), self._journal.transaction():
+            outcomes = self._add_in_order(raws)
+            if not keep_good and not all(outcome.kept for outcome in outcomes):
+                raise _TakenBackError
+            return outcomes
+        return _not_kept(outcomes)
 
     def check(self, raws: Sequence[Raw]) -> list[Outcome]:
         """Return what would become of typed records, and keep none of them.
@@ -142,11 +142,11 @@ class ShopBook:
         Raises:
             store.BookError: the book cannot be written.
         """
-        try:
-            with self._journal.transaction():
-                raise _TakenBackError(self._add_in_order(raws))
-        except _TakenBackError as taken_back:
-            return taken_back.outcomes
+        outcomes: list[Outcome] = []
+        with suppress(_TakenBackError), self._journal.transaction():
+            outcomes = self._add_in_order(raws)
+            raise _TakenBackError
+        return _not_kept(outcomes)
 
     def correct(self, record_id: str, raw: Raw, reason: str) -> Outcome:
         """Supersede a record: the fields given replace those of the last version, the others stay.
@@ -221,9 +221,9 @@ class ShopBook:
 class _TakenBackError(Exception):
     """Takes back a transaction; nothing that it wrote is kept."""
 
-    def __init__(self, outcomes: list[Outcome]) -> None:
-        super().__init__()
-        self.outcomes = [replace(outcome, kept=False) for outcome in outcomes]
+
+def _not_kept(outcomes: Sequence[Outcome]) -> list[Outcome]:
+    return [replace(outcome, kept=False) for outcome in outcomes]
 
 
 def read_record(kind: str, data: Mapping[str, Any], contents: Contents) -> Outcome:

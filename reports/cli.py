@@ -330,12 +330,12 @@ def _weigh(
         data: dict[str, Any] = {
             "build": build_id,
             "on": on or date.today().isoformat(),
-            "stage": stage or _last_stage(contents, build_id),
             "readings": [_reading(text) for text in readings],
             **_given(pulls=pulls, shots=shots, scale=scale, brace=brace, note=remark),
             **_gaps(gaps),
             **_quantity("temperature_f", temp, notation.Quantity.TEMPERATURE),
             **_quantity("humidity_pct", humidity, notation.Quantity.HUMIDITY),
+            "stage": stage or _last_stage(contents, build_id),
         }
         raw = RawRecord("weigh_in", data, 0)
         weigh_in = _readable(raw, contents, corrects)
@@ -401,7 +401,7 @@ def _reduce(
         change = worth.after_lbf - worth.before_lbf
         sign = "+" if change > 0 else ""
         console().print(
-            f"by the statics worth {sign}{units.rounded_weight(change)} {units.weight} "
+            f"by the statics worth {sign}{units.tenths_of_weight(change)} {units.weight} "
             f"at {units.draw(worth.draw)}; brace, pull 20 to 30 times and weigh again"
         )
     return code
@@ -551,7 +551,9 @@ def _build_to_predict(what: str, contents: Contents) -> tuple[Build, Contents]:
     reading = adding.read_text(what, None, "build")
     outcomes = []
     for raw in sorted(reading.records, key=lambda raw: raw.kind == "build"):
-        outcome = read_record(raw.kind, raw.data, contents)
+        # A plan unless it says otherwise: its dimensions then count with a plan's tolerances.
+        data = {"planned": True, **raw.data} if raw.kind == "build" else raw.data
+        outcome = read_record(raw.kind, data, contents)
         outcomes.append((raw, outcome))
         if outcome.record is not None and not outcome.refused and raw.kind != "build":
             contents = contents.plus(outcome.record)

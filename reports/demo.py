@@ -41,8 +41,7 @@ def run_demo(folder: Path, out: Console) -> int:
         f"{path} has {len(contents.builds)} builds on {len(contents.forms)} forms, "
         f"{sum(len(history) for history in contents.events.values())} weighings and removals. The last ones:"
     )
-    last = dict(list(contents.builds.items())[-5:])
-    show.show_book(Contents(contents.forms, last, contents.events, shop=contents.shop), units, out)
+    show.show_book(contents, units, out, last=5)
     (raw,) = read_bytes(kit_path.read_bytes(), KINDS, "build", Format.TOML).records
     kit = read_record(raw.kind, raw.data, contents).record
     if not isinstance(kit, Build):

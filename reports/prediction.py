@@ -30,7 +30,7 @@ def show_prediction(prediction: Prediction, units: Units, out: Console) -> None:
         f"Why so wide, in {units.weight} (one standard deviation) at {units.draw(prediction.main_draw)}:"
     )
     for share in prediction.shares[:SHARES_SHOWN]:
-        out.print(f"  {units.rounded_weight(share.sd_lbf):>4}  {escape(share.source)}")
+        out.print(f"  {units.tenths_of_weight(share.sd_lbf):>4}  {escape(share.source)}")
     rest = len(prediction.shares) - SHARES_SHOWN
     if rest > 0:
         out.print(f"  and {rest} smaller ones (--json has them all)")
@@ -50,4 +50,4 @@ def _row(draw: DrawPrediction, units: Units) -> list[str]:
     narrowest = draw.intervals[0]
     weight, _, _ = units.expected(draw.weight_lbf, narrowest.low_lbf, narrowest.high_lbf)
     per_step = draw.per_inch_lbf if units.system == "inch" else draw.per_inch_lbf / 2.54
-    return [units.draw(draw.draw), weight, *spans, units.rounded_weight(per_step)]
+    return [units.draw(draw.draw), weight, *spans, units.tenths_of_weight(per_step)]

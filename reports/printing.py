@@ -43,9 +43,9 @@ class Units:
         """Return a weight and its interval's ends, with the digits that the interval deserves."""
         return with_interval(self.of_weight(lbf), self.of_weight(low_lbf), self.of_weight(high_lbf))
 
-    def rounded_weight(self, lbf: float, decimals: int = 1) -> str:
-        """Return a weight or a difference of weights to fixed decimals."""
-        return fixed(self.of_weight(lbf), decimals)
+    def tenths_of_weight(self, lbf: float) -> str:
+        """Return a small weight or a difference of weights to 0.1 lb or 0.01 kg."""
+        return fixed(self.of_weight(lbf), 1 if self.system == "inch" else 2)
 
     def length(self, inch: float) -> str:
         """Return a length: `1 1/16 in` or `27.0 mm`."""

@@ -16,15 +16,15 @@ from reports.expectation import Compared, compare
 from reports.printing import Units, table
 
 
-def show_book(contents: Contents, units: Units, out: Console) -> None:
-    """Print one line a build: what it is, and what it weighed last."""
+def show_book(contents: Contents, units: Units, out: Console, last: int | None = None) -> None:
+    """Print one line a build: what it is, and what it weighed last; all of them or the `last` so many."""
     if not contents.builds:
         out.print("The book has no builds yet. Add one with: drawweight add")
         return
-    rows = [_line(build, contents, units) for build in contents.builds.values()]
+    rows = [_line(build, contents, units) for build in list(contents.builds.values())[-(last or 0) :]]
     out.print(table(["build", "form", "length", "stack", "last weighed", "stage", ""], rows))
     out.print(
-        f"{len(contents.builds)} builds on {len(contents.forms)} forms. One of them: drawweight show ID"
+        f"builds: {len(contents.builds)}, forms: {len(contents.forms)}; one of them: drawweight show BUILD"
     )
 
 

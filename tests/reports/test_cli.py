@@ -1,0 +1,426 @@
+"""The command line: what is typed at the bench, what comes back, and what is kept."""
+
+import io
+import json
+import shlex
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+
+from datasets import store
+from datasets.book import ShopBook
+from reports import asking, cli, expectation
+from tests import shop
+
+ROOT = Path(__file__).parents[2]
+
+
+class Result(NamedTuple):
+    """How a command ended."""
+
+    code: int
+    out: str
+    err: str
+
+
+Run = Callable[..., Result]
+
+
+class Input(io.StringIO):
+    """Standard input with given content, as a pipe or as a terminal."""
+
+    def __init__(self, content: bytes = b"", *, terminal: bool = False) -> None:
+        super().__init__(content.decode("utf-8", "replace"))
+        self.buffer = io.BytesIO(content)
+        self._terminal = terminal
+
+    def isatty(self) -> bool:
+        """Whether this stands for a terminal."""
+        return self._terminal
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Return a way to type a command line in an empty folder."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("DRAWWEIGHT_BOOK", raising=False)
+
+    def typed(line: str, stdin: bytes = b"", *, terminal: bool = False) -> Result:
+        monkeypatch.setattr(sys, "stdin", Input(stdin, terminal=terminal))
+        code = cli.run(shlex.split(line))
+        said = capsys.readouterr()
+        return Result(code, said.out, said.err)
+
+    return typed
+
+
+@pytest.fixture
+def bow(run: Run) -> Run:
+    """Return the same with a book of one form and one bow, typed with fractions."""
+    asking.save_draft(Path("form.toml"), *shop.form())
+    asking.save_draft(Path("bow.toml"), *shop.build())
+    for command in ("form --add form.toml", "add bow.toml"):
+        assert run(command).code == 0
+    return run
+
+
+def test_a_bow_from_the_bench_to_its_prediction(bow: Run) -> None:
+    """A form and a build typed with fractions go through weigh, reduce and predict to a table with intervals."""
+    predicted = json.loads(bow("predict K-001 --draws 28 --json").out)["draws"][0]["weight_lbf"]
+    weighed = bow(f"weigh K-001 28={predicted:.2f} --stage first-draw --pulls 30 --on 2026-03-05")
+    reduced = bow("reduce K-001 sides fade=1/16 nock=1/32 --on 2026-03-06")
+    table = bow("predict K-001")
+
+    assert [weighed.code, reduced.code, table.code] == [0, 0, 0]
+    assert "kept 1: weigh-in K-001/1" in weighed.out
+    assert "expected, lb (99 % of such bows)" in weighed.out
+    assert "kept 1: removal K-001/2\nby the statics worth -" in reduced.out
+    assert "80% of such bows" in table.out
+    lower = json.loads(bow("predict K-001 --draws 28 --json").out)["draws"][0]["weight_lbf"]
+    assert f"worth {lower - predicted:.1f} lb at 28 in" in reduced.out
+
+
+def test_a_reading_far_off_is_asked_about(bow: Run) -> None:
+    """Without a terminal nothing is kept and the line to repeat is given; --yes keeps it."""
+    refused = bow("weigh K-001 28=95 --stage tillered --on 2026-03-05")
+
+    assert refused.code == 1
+    assert " lb at 28 in, you typed 95\n" in refused.err
+    assert refused.err.startswith("expected ")
+    again = refused.err.split("if the reading is right: drawweight ")[1].strip()
+    assert json.loads(bow("show K-001 --json").out)["history"] == []
+    assert bow(again).code == 0
+    assert len(json.loads(bow("show K-001 --json").out)["history"]) == 1
+
+
+@pytest.mark.parametrize(("answer", "kept"), [("y", 1), ("n", 0), ("", 0)])
+def test_at_a_terminal_the_answer_counts(bow: Run, answer: str, kept: int) -> None:
+    """A yes keeps the far reading, a no or nothing does not."""
+    result = bow("weigh K-001 28=95 --stage tillered --on 2026-03-05", f"{answer}\n".encode(), terminal=True)
+
+    assert result.code == 1 - kept
+    assert len(json.loads(bow("show K-001 --json").out)["history"]) == kept
+
+
+def test_a_reading_near_by_is_not_asked_about(bow: Run) -> None:
+    """The question is about far readings only: the expected weight itself is kept without one."""
+    predicted = json.loads(bow("predict K-001 --draws 28 --json").out)["draws"][0]["weight_lbf"]
+
+    assert bow(f"weigh K-001 28={predicted:.2f} --stage tillered --on 2026-03-05").err == ""
+
+
+def test_the_stage_is_as_last_time(bow: Run) -> None:
+    """After the first weighing the stage may be left out; before it the choices are named."""
+    first = bow("weigh K-001 28=40")
+    bow("weigh K-001 28=45 --stage finished --on 2026-03-05 --yes")
+    bow("weigh K-001 28=45 --on 2026-03-06 --yes")
+
+    assert first.code == 2
+    assert "add --stage, one of blank, first-draw, tillered, finished, settled" in first.err
+    stages = [event["stage"] for event in json.loads(bow("show K-001 --json").out)["history"]]
+    assert stages == ["finished", "finished"]
+
+
+def test_everything_of_a_weighing_is_kept(bow: Run) -> None:
+    """Zero point, brace, gaps, temperature and counts go into the record, as typed."""
+    bow(
+        'weigh K-001 "26 1/4 pivot=45 1/2" --stage settled --brace "7 1/8" --gaps "7 1/8,7" --temp "20 C" '
+        "--pulls 30 --shots 500 --humidity 45 --note windy --on 2026-03-05 --yes"
+    )
+    (event,) = json.loads(bow("show K-001 --json").out)["history"]
+
+    assert event["readings"][0]["draw"] == {"inch": 26.25, "zero": "pivot", "typed": "26 1/4 pivot"}
+    assert event["readings"][0]["weight"] == {"lbf": 45.5, "typed": "45 1/2"}
+    assert (event["brace"]["inch"], event["gap_upper_in"]["inch"], event["gap_lower_in"]["inch"]) == (
+        7.125,
+        7.125,
+        7,
+    )
+    assert (event["temperature_f"], event["humidity_pct"], event["pulls"], event["shots"]) == (
+        68,
+        45,
+        30,
+        500,
+    )
+
+
+def test_a_correction_supersedes(bow: Run) -> None:
+    """A weighing mistyped is typed again with its id and the reason; the history has it once."""
+    bow("weigh K-001 28=95 --stage tillered --on 2026-03-05 --yes")
+    corrected = bow(
+        'weigh K-001 28=45 --stage tillered --on 2026-03-05 --yes --corrects K-001/1 --because "typed 95"'
+    )
+
+    assert corrected.code == 0
+    (event,) = json.loads(bow("show K-001 --json").out)["history"]
+    assert event["readings"][0]["weight"]["lbf"] == 45
+    without = bow("weigh K-001 28=46 --on 2026-03-05 --yes --corrects K-001/1")
+    assert (without.code, without.err.splitlines()[-1]) == (
+        2,
+        "drawweight: wanted a reason for changing K-001/1, got none; say what was wrong",
+    )
+
+
+BAD = """[[form]]
+id = "Plain 64"
+kind = "straight"
+
+[[build]]
+form = "plain-64"
+length_in = "48ish"
+brace = "7 1/4"
+lenght_in = "64"
+
+[[scale]]
+id = "hanging"
+division_lbf = 0.25
+"""
+
+
+def test_all_mistakes_of_a_file_at_once(run: Run) -> None:
+    """Every mistake has its file and line, what is right is not kept with them, and the code says bad input."""
+    Path("bad.toml").write_text(BAD)
+    result = run("add bad.toml")
+
+    lines = result.err.splitlines()
+    assert result.code == 2
+    assert all(line.startswith("bad.toml:") for line in lines)
+    assert "bad.toml:2: form Plain 64, id: wanted short name in small letters" in result.err
+    assert "bad.toml:7: build, length_in: wanted a length of 1 to 100 in, got '48ish'" in result.err
+    assert (
+        "bad.toml:9: build, lenght_in: wanted a field that there is, got 'lenght_in'; did you mean length_in?"
+        in result.err
+    )
+    assert result.out == "kept nothing\n"
+    assert json.loads(run("show --json").out)["scale"] == []
+
+
+def test_what_is_right_can_be_kept(run: Run) -> None:
+    """With --keep-good the good record is kept, the mistakes are still told, and the code stays bad input."""
+    Path("bad.toml").write_text(BAD)
+    result = run("add bad.toml --keep-good")
+
+    assert (result.code, result.out) == (2, "kept 1: scale hanging\n")
+    assert "bad.toml:7:" in result.err
+
+
+def test_standard_input_is_not_lost(run: Run) -> None:
+    """A text from a pipe that could not be added is beside the book, byte for byte, and its path is told."""
+    result = run("add -", BAD.encode())
+
+    saved = Path(result.err.split("what was typed is in ")[1].split("; mend")[0])
+    assert result.code == 2
+    assert saved.read_bytes() == BAD.encode()
+    assert "standard input:7: build, length_in" in result.err
+
+
+def test_a_syntax_error_keeps_the_rest_out_too(run: Run) -> None:
+    """A slip of TOML is told with its line, beside the other mistakes, and nothing of the file is kept."""
+    Path("slip.toml").write_text(BAD.replace('id = "hanging"', "id = hanging"))
+    result = run("add slip.toml")
+
+    assert result.code == 2
+    assert "slip.toml:7: build, length_in" in result.err
+    assert "slip.toml:12: wanted TOML, got:" in result.err
+    assert json.loads(run("show --json").out)["scale"] == []
+
+
+def test_oddities_are_told_and_kept(bow: Run) -> None:
+    """A record that is odd is kept, with the code for findings."""
+    result = bow("weigh K-001 27=46 28=45 --stage tillered --on 2026-03-05 --yes")
+
+    assert result.code == 1
+    assert (
+        "odd: what was typed: weigh_in K-001/1, readings: wanted more weight at a longer draw" in result.err
+    )
+    assert "kept 1: weigh-in K-001/1" in result.out
+
+
+def test_csv_takes_its_kind(bow: Run) -> None:
+    """Rows of one kind come in from a spreadsheet."""
+    Path("w.csv").write_text(
+        "build,on,stage,readings.1.draw,readings.1.weight\nK-001,2026-03-05,tillered,28,45\nK-001,2026-03-06,tillered,28,44\n"
+    )
+    assert bow("add w.csv --kind weigh_in").out == "kept 2: weigh-in K-001/1, weigh-in K-001/2\n"
+
+
+def test_a_changed_form_is_a_new_revision(bow: Run) -> None:
+    """Option --add numbers the revision; the old one stays and can be shown."""
+    asking.save_draft(Path("form2.toml"), *shop.form(handle_depth_in="2 1/2"))
+    added = bow("form --add form2.toml")
+
+    assert added.out == "kept 1: form plain-64/2\n"
+    assert "plain-64 revision 2" in bow("form plain-64").out
+    assert "handle 2 1/4 in deep" in bow("form plain-64/1").out
+
+
+def test_a_planned_file_is_wider_than_the_same_measured(bow: Run) -> None:
+    """A file is a plan unless it says otherwise, and a plan's interval is wider than the measured one's."""
+    planned = json.loads(bow("predict bow.toml --draws 28 --json").out)
+    measured = json.loads(bow("predict K-001 --draws 28 --json").out)
+
+    def width(prediction: dict) -> float:  # type: ignore[type-arg]  # any JSON
+        interval = prediction["draws"][0]["intervals"][0]
+        return float(interval["high_lbf"] - interval["low_lbf"])
+
+    assert (planned["planned"], measured["planned"]) == (True, False)
+    assert width(planned) > 1.05 * width(measured)
+
+
+def test_draws_may_name_their_zero_point(bow: Run) -> None:
+    """26 1/4 to the pivot is 28 by the standard (AMO FP-3): the same weight."""
+    draws = json.loads(bow('predict K-001 --draws "28, 26 1/4 pivot" --json').out)["draws"]
+
+    assert draws[0]["weight_lbf"] == pytest.approx(draws[1]["weight_lbf"], rel=1e-9)
+
+
+def test_metric_output(bow: Run) -> None:
+    """With --units metric, lengths are millimetres and weights kilograms, of the same prediction."""
+    inch = json.loads(bow("predict K-001 --draws 28 --json").out)["draws"][0]["weight_lbf"]
+    text = bow("predict K-001 --draws 28 --units metric").out
+
+    row = next(line for line in text.splitlines() if line.startswith("711.2 mm"))
+    assert float(row.split()[2]) == pytest.approx(inch * 0.45359237, abs=0.5)
+
+
+def test_a_bow_that_cannot_be_drawn_has_no_answer(bow: Run) -> None:
+    """No answer is one line with the reason and exit code 1, not a number."""
+    asking.save_draft(Path("short.toml"), *shop.build(length_in="30"))
+    result = bow("predict short.toml --draws 28")
+
+    assert result.code == 1
+    assert result.out == ""
+    assert result.err.startswith("drawweight: no prediction for K-002: ")
+    assert result.err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("line", "code", "said"),
+    [
+        ("show K-009", 2, "wanted a build of the book (the last ones: K-001), got K-009; see: drawweight show"),
+        ("predict K-009", 2, "wanted a build of the book (the last ones: K-001), got K-009; see: drawweight show"),
+        ("predict nowhere.toml", 2, "wanted a file or a build's id, got nowhere.toml, which is neither"),
+        ("predict K-001 --draws 280", 2, "wanted a draw length of 8 to 36 in, got '280'"),
+        ("form ridge", 2, "wanted a form of the book (plain-64/1), got ridge; add it with: drawweight form --add FILE"),
+        ("weigh K-001 28:45", 2, "wanted a reading such as 28=52.75, draw first, got '28:45'"),
+        ("weigh K-001 28=45 --gaps 7", 2, "wanted the upper and the lower gap, got '7'"),
+        ("reduce K-001 sides fade", 2, "wanted a place with its amount, got 'fade'; write it such as fade=1/16"),
+        ("add", 2, "wanted a file or a terminal to ask at, got neither; write: drawweight add FILE (or -)"),
+        ("--book other.book show", 2, "wanted the shop's book at other.book, got no book there"),
+        ("--book form.toml show", 2, "form.toml"),
+        ("reduce K-001 planing fade=1/16", 2, "'planing' is not one of"),
+        ("shwo", 2, "No such command 'shwo'"),
+    ],
+)  # fmt: skip
+def test_bad_input_gets_one_line(bow: Run, line: str, code: int, said: str) -> None:
+    """What was wanted, what came, what to do; the exit code for bad input; no traceback; the book unchanged."""
+    before = Path("shop.book").read_bytes()
+    result = bow(line)
+
+    assert result.code == code
+    assert said in result.err
+    assert result.err.count("\n") == 1
+    assert "Traceback" not in result.err
+    assert result.out == ""
+    assert Path("shop.book").read_bytes() == before
+
+
+def test_a_removal_that_leaves_nothing_is_refused(bow: Run) -> None:
+    """What cannot be on the bow is told at once and not kept."""
+    result = bow("reduce K-001 sides nock=7/8")
+
+    assert result.code == 2
+    assert "wanted some width left" in result.err
+    assert json.loads(bow("show K-001 --json").out)["history"] == []
+
+
+def test_a_locked_book_could_not_be_used(bow: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A book that another process holds is exit code 3, in one line."""
+
+    def locked(*_: object, **__: object) -> ShopBook:
+        raise store.BookLockedError("wanted to write shop.book, got it locked; try again")
+
+    monkeypatch.setattr(ShopBook, "open", locked)
+    assert bow("show") == (3, "", "drawweight: wanted to write shop.book, got it locked; try again\n")
+
+
+def test_the_unexpected_is_one_line_and_a_report(bow: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An error that nobody foresaw is one line that names a report, which holds the line typed and the trace."""
+
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError("division by zero")
+
+    monkeypatch.setattr(expectation, "predict", broken)
+    result = bow("predict K-001")
+
+    assert result.code == 3
+    assert result.err.count("\n") == 1
+    report = Path(result.err.split("please send ")[1].split(" with what")[0])
+    text = report.read_text()
+    report.unlink()
+    assert text.startswith("drawweight predict K-001\n")
+    assert "Traceback" in text
+
+
+COMMANDS = [command.name for command in cli.app.registered_commands]
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_has_help_with_an_example(run: Run, name: str) -> None:
+    """Help starts with a sentence and has a line to paste."""
+    result = run(f"{name} --help")
+
+    assert result.code == 0
+    assert f"Example: drawweight {name}" in " ".join(result.out.split())
+
+
+def test_the_book_is_named_by_option_or_environment(bow: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """--book comes before the command; DRAWWEIGHT_BOOK does the same; the option wins."""
+    Path("shop.book").rename("other.book")
+
+    assert bow("--book other.book show").code == 0
+    monkeypatch.setenv("DRAWWEIGHT_BOOK", "other.book")
+    assert bow("show").code == 0
+    assert bow("--book shop.book show").code == 2
+
+
+def test_the_answer_at_the_bench_loads_no_learning_library(tmp_path: Path) -> None:
+    """Predicting a build loads neither pandas, scikit-learn, statsmodels nor matplotlib."""
+    asking.save_draft(tmp_path / "form.toml", *shop.form())
+    asking.save_draft(tmp_path / "bow.toml", *shop.build())
+    code = (
+        "import sys; from reports.cli import run; "
+        "codes = [run(line.split()) for line in ('add form.toml', 'add bow.toml', 'predict K-001')]; "
+        "heavy = {'pandas', 'sklearn', 'statsmodels', 'matplotlib'} & set(sys.modules); "
+        "sys.stderr.write(f'{codes} {sorted(heavy)} {\"numpy\" in sys.modules}')"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=tmp_path, env={"PYTHONPATH": str(ROOT), "PATH": ""}, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+
+    assert done.stderr == "[0, 0, 0] [] True"
+
+
+def test_the_demo_ends_with_a_prediction(run: Run) -> None:
+    """The demo lays out a book, says that it is invented, predicts the planned kit, and may be run again."""
+    for _ in range(2):
+        result = run("demo --into demo")
+        assert result.code == 0
+        assert "invented" in result.out
+        assert "as planned: expected draw weight in lb" in result.out
+    kit = run("--book demo/shop.book predict demo/planned-kit.toml --json")
+    assert len(json.loads(kit.out)["draws"]) == 4
+    assert len(json.loads(run("--book demo/shop.book show --json").out)["build"]) >= 40
+
+
+def test_piped_output_has_no_lines_or_colours(bow: Run) -> None:
+    """What goes into a pipe is plain text without box drawing and escape codes."""
+    text = bow("predict K-001").out + bow("show").out + bow("show K-001").out
+
+    assert "\x1b" not in text
+    assert not any("\u2500" <= sign <= "\u257f" for sign in text)
