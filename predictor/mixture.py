@@ -1,0 +1,96 @@
+"""Mixtures of normal distributions: what is believed of a number when the scales themselves are not known."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
+
+Array = NDArray[np.float64]
+
+BISECTIONS = 60
+"""Halvings of the bracket of a quantile: more than a double has bits to tell apart."""
+
+
+@dataclass(frozen=True)
+class NormalMixture:
+    """A mixture of K normals for each of n numbers.
+
+    Attributes:
+        weights: shape (K, n), adding up to one over K.
+        means: shape (K, n).
+        sds: shape (K, n), positive.
+    """
+
+    weights: Array
+    means: Array
+    sds: Array
+
+    @property
+    def mean(self) -> Array:
+        """Means, shape (n,)."""
+        mean: Array = np.sum(self.weights * self.means, axis=0)
+        return mean
+
+    @property
+    def sd(self) -> Array:
+        """Standard deviations, shape (n,): within the components and between them."""
+        spread = self.sds**2 + (self.means - self.mean) ** 2
+        sd: Array = np.sqrt(np.sum(self.weights * spread, axis=0))
+        return sd
+
+    def cdf(self, values: Array) -> Array:
+        """Return the probability of lying below each value, shape (n,)."""
+        below: Array = np.sum(self.weights * ndtr((values - self.means) / self.sds), axis=0)
+        return below
+
+    def quantile(self, probability: float) -> Array:
+        """Return the values below which the numbers lie with this probability, shape (n,).
+
+        Raises:
+            ValueError: the probability is not between 0 and 1.
+        """
+        if not 0 < probability < 1:
+            raise ValueError(f"wanted a probability between 0 and 1, got {probability}")
+        each = self.means + ndtri(probability) * self.sds
+        low, high = each.min(axis=0), each.max(axis=0)
+        for _ in range(BISECTIONS):
+            middle = (low + high) / 2
+            below = self.cdf(middle) < probability
+            low, high = np.where(below, middle, low), np.where(below, high, middle)
+        quantile: Array = (low + high) / 2
+        return quantile
+
+
+@dataclass(frozen=True)
+class JointMixture:
+    """A mixture of K normals for n numbers that belong together.
+
+    Attributes:
+        weights: shape (K,), adding up to one.
+        means: shape (K, n).
+        covariances: shape (K, n, n).
+    """
+
+    weights: Array
+    means: Array
+    covariances: Array
+
+    @property
+    def mean(self) -> Array:
+        """Means, shape (n,)."""
+        mean: Array = self.weights @ self.means
+        return mean
+
+    @property
+    def covariance(self) -> Array:
+        """Covariance, shape (n, n): within the components and between them."""
+        apart = self.means - self.mean
+        outer = apart[:, :, None] * apart[:, None, :]
+        covariance: Array = np.tensordot(self.weights, self.covariances + outer, axes=1)
+        return covariance
+
+    def marginal(self) -> NormalMixture:
+        """Return each number by itself."""
+        weights = np.broadcast_to(self.weights[:, None], self.means.shape)
+        return NormalMixture(weights, self.means, np.sqrt(np.diagonal(self.covariances, axis1=1, axis2=2)))

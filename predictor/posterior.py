@@ -1,0 +1,177 @@
+"""What a fit believes of its effects, and what follows for the readings of one build.
+
+A posterior is a mixture over a few sets of scales, each with a normal distribution of the effects, so the doubt about
+the scales widens a prediction's tails. It is a plain value: numbers and names that go to JSON and come back equal.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_factor, cho_solve
+
+from predictor.mixture import JointMixture
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """A fit's belief.
+
+    Attributes:
+        effects: names of the effects: common ones, then the levels of each group in turn.
+        groups: names of the groups; their scales come first in `scales`.
+        build_columns: names of the effects that each build has of its own; their scales follow; phi is the last.
+        weights: of the sets of scales, shape (K,).
+        scales: shape (K, groups + build columns + 1).
+        means: of the effects, shape (K, effects).
+        covariances: shape (K, effects, effects).
+    """
+
+    effects: tuple[str, ...]
+    groups: tuple[str, ...]
+    build_columns: tuple[str, ...]
+    weights: Array
+    scales: Array
+    means: Array
+    covariances: Array
+
+    def __post_init__(self) -> None:
+        counts = (len(self.weights), len(self.effects), len(self.groups) + len(self.build_columns) + 1)
+        k, p, m = counts
+        wanted = {"scales": (k, m), "means": (k, p), "covariances": (k, p, p)}
+        for name, shape in wanted.items():
+            array = getattr(self, name)
+            if array.shape != shape:
+                raise ValueError(f"wanted {name} of shape {shape}, got {array.shape}: train again")
+        for array in (self.weights, self.scales, self.means, self.covariances):
+            if not np.all(np.isfinite(array)):
+                raise ValueError("wanted finite numbers in the fit, got others: train again")
+            array.setflags(write=False)
+
+    def scale(self, name: str) -> Array:
+        """Return the scale of a group or a build column in each set, or phi for "noise", shape (K,).
+
+        Raises:
+            ValueError: there is no such scale.
+        """
+        names = (*self.groups, *self.build_columns, "noise")
+        if name not in names:
+            raise ValueError(f"wanted a scale of {', '.join(names)}, got {name!r}")
+        column: Array = self.scales[:, names.index(name)]
+        return column
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the posterior as plain lists and names; of each covariance the lower triangle."""
+        lower = np.tril_indices(len(self.effects))
+        return {
+            "effects": list(self.effects),
+            "groups": list(self.groups),
+            "build_columns": list(self.build_columns),
+            "weights": self.weights.tolist(),
+            "scales": self.scales.tolist(),
+            "means": self.means.tolist(),
+            "covariances": [covariance[lower].tolist() for covariance in self.covariances],
+        }
+
+    @classmethod
+    def from_json(cls, stored: Mapping[str, Any]) -> "Posterior":
+        """Return the posterior that `to_json` wrote.
+
+        Raises:
+            ValueError: shapes do not fit together, or a number is not finite.
+        """
+        count, size = len(stored["weights"]), len(stored["effects"])
+        row, column = np.tril_indices(size)
+        covariances = np.zeros((count, size, size))
+        covariances[:, row, column] = np.array(stored["covariances"], dtype=float).reshape(count, len(row))
+        covariances[:, column, row] = covariances[:, row, column]
+        return cls(
+            effects=tuple(stored["effects"]),
+            groups=tuple(stored["groups"]),
+            build_columns=tuple(stored["build_columns"]),
+            weights=np.array(stored["weights"], dtype=float),
+            scales=np.array(stored["scales"], dtype=float),
+            means=np.array(stored["means"], dtype=float).reshape(count, size),
+            covariances=covariances,
+        )
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Readings of one build, taken or imagined, by the columns that explain them.
+
+    Attributes:
+        effects: columns of the effects that the fit knows, shape (n, effects).
+        unseen: for a group, columns of levels that the fit has never met, shape (n, levels).
+        build: columns of the effects that the build has of its own, shape (n, build columns); zeros for what has none,
+            such as a strip of one lot bent on the bench.
+        tolerances: what one sd of each recorded dimension does, shape (n, tolerances).
+        sd: known reading sd, shape (n,); zeros for what a perfect scale would read.
+    """
+
+    effects: Array
+    unseen: Mapping[str, Array]
+    build: Array
+    tolerances: Array
+    sd: Array
+
+
+def predict(
+    posterior: Posterior, wanted: Rows, own: Rows | None = None, own_values: Array | None = None
+) -> JointMixture:
+    """Predict readings of a build, given what it has already shown of itself.
+
+    Args:
+        posterior: the belief.
+        wanted: what to predict, n rows.
+        own: rows already read, with the same unseen levels and tolerances in the same order.
+        own_values: what they read, offsets taken off.
+
+    Returns:
+        The distribution of the wanted rows, offsets to be added.
+    """
+    rows = wanted if own is None else _stacked(own, wanted)
+    means = posterior.means @ rows.effects.T
+    covariances = rows.effects @ posterior.covariances @ rows.effects.T + _own_covariances(posterior, rows)
+    if own_values is None:
+        return JointMixture(posterior.weights, means, covariances)
+    return _conditioned(posterior.weights, means, covariances, own_values)
+
+
+def _stacked(first: Rows, second: Rows) -> Rows:
+    return Rows(
+        effects=np.vstack([first.effects, second.effects]),
+        unseen={name: np.vstack([first.unseen[name], second.unseen[name]]) for name in second.unseen},
+        build=np.vstack([first.build, second.build]),
+        tolerances=np.vstack([first.tolerances, second.tolerances]),
+        sd=np.concatenate([first.sd, second.sd]),
+    )
+
+
+def _own_covariances(posterior: Posterior, rows: Rows) -> Array:
+    """Return the covariance of what no effect of the fit explains, for each set of scales, shape (K, n, n)."""
+    total = np.repeat((rows.tolerances @ rows.tolerances.T)[None], len(posterior.weights), axis=0)
+    for name, columns in rows.unseen.items():
+        total += posterior.scale(name)[:, None, None] ** 2 * (columns @ columns.T)
+    for name, column in zip(posterior.build_columns, rows.build.T, strict=True):
+        total += posterior.scale(name)[:, None, None] ** 2 * np.outer(column, column)
+    return total + posterior.scale("noise")[:, None, None] ** 2 * np.diag(rows.sd**2)
+
+
+def _conditioned(weights: Array, means: Array, covariances: Array, values: Array) -> JointMixture:
+    """Condition on the first rows; sets of scales that expected them better gain weight."""
+    n = len(values)
+    log_weights, new_means, new_covariances = np.log(weights), [], []
+    for k, (mean, covariance) in enumerate(zip(means, covariances, strict=True)):
+        factor = cho_factor(covariance[:n, :n], lower=True)
+        gain = cho_solve(factor, covariance[:n, n:]).T
+        error = values - mean[:n]
+        new_means.append(mean[n:] + gain @ error)
+        new_covariances.append(covariance[n:, n:] - gain @ covariance[:n, n:])
+        log_weights[k] -= error @ cho_solve(factor, error) / 2 + np.log(np.diag(factor[0])).sum()
+    updated = np.exp(log_weights - log_weights.max())
+    return JointMixture(updated / updated.sum(), np.array(new_means), np.array(new_covariances))
