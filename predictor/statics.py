@@ -229,7 +229,7 @@ def brace(limb: LimbGrid, height: ArrayLike, string_stiffness: ArrayLike = np.in
     height, stiffness = (
         np.broadcast_to(np.asarray(v, np.float64), (limbs,)) for v in (height, string_stiffness)
     )
-    turn, possible = _arc_to(limb, height)
+    turn, possible = arc_to(limb, height)
     bend = turn / limb.station[:, -1]
 
     def limbs_at(rows: Rows, part: Array) -> LimbGrid:
@@ -304,20 +304,20 @@ def shape(limb: LimbGrid, braced: Braced, hold: Hold) -> Shape:
 def _draw_trial(limb: LimbGrid, braced: Braced) -> "Trial":
     def trial(rows: Rows, target: Array, guess: Hold) -> tuple[Flags, Hold, Sight, Array]:
         def equations(at: Rows, some: LimbGrid, tension: Array, seen: Sight) -> tuple[Array, Array]:
-            place, slopes = _nocking_point(some, tension, seen, half[at], stretch[at])
+            place, slopes = nocking_point(some, tension, seen, half[at], stretch[at])
             return place - np.stack([target[at], np.zeros(len(at))], axis=-1), slopes
 
         half, stretch = braced.half_string[rows], (braced.half_string / braced.string_stiffness)[rows]
         some = limb.take(rows)
         found, hold, seen = _newton(some, equations, guess)
-        _, slopes = _nocking_point(some, hold.tension, seen, half, stretch)
+        _, slopes = nocking_point(some, hold.tension, seen, half, stretch)
         rate = _solve(slopes, np.tile([1.0, 0.0], (len(rows), 1)))
         return found & (hold.tension > 0) & (seen.angle > some.root_angle), hold, seen, rate
 
     return trial
 
 
-def _nocking_point(
+def nocking_point(
     limb: LimbGrid, tension: Array, seen: Sight, half: Array, stretch: Array
 ) -> tuple[Array, Array]:
     """Place (x, y) of the string's middle, (n, 2), and its derivatives by (start, tension), (n, 2, 2)."""
@@ -440,7 +440,7 @@ def _solve(matrix: Array, right: Array) -> Array:
     return np.stack([(d * first - b * second) / size, (a * second - c * first) / size], axis=-1)
 
 
-def _arc_to(limb: LimbGrid, height: Array) -> tuple[Array, Flags]:
+def arc_to(limb: LimbGrid, height: Array) -> tuple[Array, Flags]:
     """Return the even turn of a limb that without tension is as high as the brace, and whether there is one.
 
     Its distance from the string grows with the turn up to where it is largest, so bisection finds it.
