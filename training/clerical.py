@@ -39,13 +39,19 @@ def with_mistakes(rng: np.random.Generator, records: Sequence[Typed]) -> tuple[l
     return written, mistakes
 
 
-def _stack_without_glass(_: np.random.Generator, build: dict[str, Any]) -> tuple[object, object]:
+def _stack_without_glass(_: np.random.Generator, build: dict[str, Any]) -> tuple[object, object] | None:
     """Take the wood's thickness for the whole stack's, and subtract the glass once more."""
     glass = sum(_inch(layer) for layer in build["layers"] if layer["part"] == Part.GLASS)
     cores = [layer for layer in build["layers"] if layer["part"] == Part.CORE]
     kept = 1 - glass / sum(_inch(layer) for layer in cores)
+    if kept < _LEAST_KEPT:
+        return None
     rewritten = [_rewrite(layer, _inch(layer) * kept) for layer in cores]
     return [right for right, _ in rewritten], [written for _, written in rewritten]
+
+
+_LEAST_KEPT = 0.4
+"""Share of the cores below which even a hasty writer would see that the glass was subtracted twice."""
 
 
 def _nominal_glass(_: np.random.Generator, build: dict[str, Any]) -> tuple[object, object]:

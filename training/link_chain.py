@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 Places = NDArray[np.intp]
 
 LINKS = 48
-"""Links of a limb: the error falls with their square, and is below 0.01 % of weight at this number."""
+"""Links of a limb: the error falls with their square, and is below 0.02 % of weight at this number."""
 
 _SEARCH, _SETTLE = 25, 40
 """Newton steps in which the place where the string leaves the limb may move, and in all."""

@@ -151,7 +151,7 @@ HOOK = Design(
     brace_in=7.5,
     known_cores_in=0.170,
     known_glass_in=0.040,
-    known_lbf=60.2,
+    known_lbf=59.5,
     targets_lbf=(34.0, 52.0),
 )
 

@@ -1,0 +1,71 @@
+"""The shipped demo is what its maker writes, and a book takes it."""
+
+from importlib.resources import files
+
+import pytest
+
+from datasets.book import ShopBook, read_record
+from datasets.files import Format, read_bytes
+from datasets.schema import KINDS
+from training.make_demo import demo_files
+
+
+def shipped(name):
+    """Return a shipped file as bytes."""
+    return files("datasets").joinpath("data", name).read_bytes()
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory):
+    """Return the contents of a book that the demo was added to, and what became of each record."""
+    reading = read_bytes(shipped("demo.toml"), KINDS, None, Format.TOML)
+    assert not reading.mistakes
+    with ShopBook.open(tmp_path_factory.mktemp("demo") / "shop.book", create=True) as opened:
+        outcomes = opened.add(reading.records)
+        return opened.contents(), outcomes
+
+
+def test_files_are_up_to_date():
+    """The command writes the shipped files again, byte for byte."""
+    for name, text in demo_files().items():
+        assert shipped(name) == text.encode(), f"{name} is stale; run python -m training.make_demo"
+
+
+def test_every_record_is_kept(book):
+    """Every record is right in itself and fits the others."""
+    _, outcomes = book
+    assert all(outcome.kept for outcome in outcomes)
+
+
+def test_what_is_in_it(book):
+    """Three forms, at least 40 builds, several woods, two thicknesses of glass, and a few that may not teach."""
+    contents, _ = book
+    builds = contents.builds.values()
+    assert len(contents.forms) == len({build.form for build in builds}) == 3
+    assert len(builds) >= 40
+    assert len({layer.material for build in builds for layer in build.layers if layer.part == "core"}) >= 3
+    assert 3 <= sum(not build.teaches for build in builds) <= 8
+    stages = {
+        event.stage for history in contents.events.values() for event in history if hasattr(event, "stage")
+    }
+    assert {"first-draw", "tillered", "finished", "settled"} <= stages
+
+
+def test_planned_kit(book):
+    """The kit is a plan on one of the forms, of lots that bows of the book were made of or that came in since."""
+    contents, _ = book
+    (raw,) = read_bytes(shipped("demo-planned.toml"), KINDS, "build", Format.TOML).records
+    outcome = read_record(raw.kind, raw.data, contents)
+    assert not outcome.findings
+    assert outcome.record.planned
+
+
+@pytest.mark.parametrize("name", ["demo.toml", "DEMO.md"])
+def test_says_that_it_is_invented(name):
+    """Whoever opens a file reads in its first lines that the shop is invented."""
+    assert b"invented shop" in shipped(name)[:200].lower()
+
+
+def test_small_enough_to_read():
+    """The book is at most 200 kB."""
+    assert len(shipped("demo.toml")) < 200_000
