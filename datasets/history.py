@@ -148,7 +148,7 @@ def bow_at(
     ledger = _Ledger(shifts or {}, build.planned)
     removals = [event for event in events if isinstance(event, Removal)]
     upper, lower = (_limb(form, build, removals, side, ledger) for side in LIMBS)
-    string, brace = _rigging(build, events)
+    string, brace, brace_name = _rigging(build, events)
     pivot_depth = form.handle_depth_in.inch
     return BowAt(
         form=f"{form.id}/{form.revision}",
@@ -158,7 +158,7 @@ def bow_at(
         pivot_above=_inch(form.pivot_above_centre_in),
         nocking_above=_inch(form.nocking_above_pivot_in),
         brace=ledger.note(
-            "brace",
+            brace_name,
             "brace height",
             from_back(brace.inch, brace.zero, pivot_depth),
             tolerances.BRACE_SD_IN[Taken.PLANNED if build.planned else brace.taken],
@@ -185,14 +185,15 @@ def _inch(dimension: Dimension | None) -> float:
     return 0.0 if dimension is None else dimension.inch
 
 
-def _rigging(build: Build, events: Sequence[Event]) -> tuple[StringSpec, BraceHeight]:
-    string, brace = build.string, build.brace
+def _rigging(build: Build, events: Sequence[Event]) -> tuple[StringSpec, BraceHeight, str]:
+    """Return string and brace height as last noted, and the name of that reading of the brace height."""
+    string, brace, name = build.string, build.brace, "brace"
     for event in events:
         if isinstance(event, Rigging):
             string = event.string or string
         if isinstance(event, Rigging | WeighIn):
-            brace = event.brace or brace
-    return string, brace
+            brace, name = (event.brace, f"brace at {event.id}") if event.brace else (brace, name)
+    return string, brace, name
 
 
 def _limb(form: Form, build: Build, removals: Sequence[Removal], side: Side, ledger: _Ledger) -> LimbAt:

@@ -36,6 +36,8 @@ Named = Mapping[str, Array]
 FULL_SETTLING_SHOTS = 500
 """Shots after which the effect of shooting in is counted as one."""
 
+_CLIMATE = "moisture and temperature"
+
 FINISHED = frozenset({Stage.FINISHED, Stage.SETTLED})
 
 
@@ -67,6 +69,21 @@ class Prior:
 
 
 @dataclass(frozen=True)
+class Tolerance:
+    """What one standard deviation of one independent input does to the readings, shape (draws,).
+
+    Attributes:
+        name: the same in all weighings of a build that share the input.
+        source: the kind of doubt it belongs to.
+        column: the effect.
+    """
+
+    name: str
+    source: str
+    column: Array
+
+
+@dataclass(frozen=True)
 class Columns:
     """The columns of one weighing's readings.
 
@@ -76,8 +93,8 @@ class Columns:
         priors: of the common effects.
         groups: columns of the levels of each group, such as the lots of wood.
         build: columns of effects that each build has of its own.
-        tolerances: what one standard deviation of each independent input does, by the input's source.
-        weighing: what one standard deviation does to all readings of this weighing, by source.
+        tolerances: of inputs that the build's weighings share.
+        weighing: of what is this weighing's own, common to its readings.
         sd: of each reading by itself.
     """
 
@@ -86,8 +103,8 @@ class Columns:
     priors: Mapping[str, Prior]
     groups: Mapping[str, Named]
     build: Named
-    tolerances: tuple[tuple[str, Array], ...]
-    weighing: tuple[tuple[str, Array], ...]
+    tolerances: tuple[Tolerance, ...]
+    weighing: tuple[Tolerance, ...]
     sd: Array
 
 
@@ -140,7 +157,7 @@ def columns(found: Features, moment: Moment, materials: Mapping[str, Material], 
         },
         build={BOW: ones, FINISH_SANDING: finished, SHOOTING_IN: settled},
         tolerances=tuple(_tolerances(found, materials)),
-        weighing=(("moisture and temperature", ones * scatter.climate),),
+        weighing=(Tolerance(_CLIMATE, _CLIMATE, ones * scatter.climate),),
         sd=np.hypot(scatter.scale_reading_lbf, scatter.draw_reading_in * slope) / weight,
     )
 
@@ -168,12 +185,13 @@ def _moduli(found: Features, materials: Mapping[str, Material]) -> tuple[dict[st
     return of_material, {group: dict(levels) for group, levels in of_lot.items()}
 
 
-def _tolerances(found: Features, materials: Mapping[str, Material]) -> Iterator[tuple[str, Array]]:
+def _tolerances(found: Features, materials: Mapping[str, Material]) -> Iterator[Tolerance]:
     for effect in found.inputs:
-        yield effect.input.source, np.array(effect.log_effect) * effect.input.sd
+        yield Tolerance(effect.input.name, effect.input.source, np.array(effect.log_effect) * effect.input.sd)
     for modulus in found.moduli:
+        source = f"{modulus.material} from bow to bow"
         spread = materials[modulus.material].bow_sd
-        yield f"{modulus.material} from bow to bow", np.array(modulus.log_effect) * spread
+        yield Tolerance(f"{source}, {modulus.lot}", source, np.array(modulus.log_effect) * spread)
 
 
 def _smooth(found: Features, wood: float) -> dict[str, float]:

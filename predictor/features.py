@@ -3,7 +3,7 @@
 Derivatives of the logarithm of the weight are central differences of solved bows, all bows of all cases in one batch.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import exp
 
@@ -19,6 +19,10 @@ Array = NDArray[np.float64]
 
 LOG_MODULUS_STEP = 0.02
 """Step of the central differences in the logarithm of a modulus."""
+
+
+CASES_AT_ONCE = 64
+"""Cases solved in one batch: enough to keep the arrays busy, few enough for the memory."""
 
 
 @dataclass(frozen=True)
@@ -84,26 +88,34 @@ def features(cases: Sequence[Case], materials: Mapping[str, Material]) -> list[F
     """Solve each case and take its derivatives.
 
     Args:
-        cases: builds at moments of their histories, all with the same number of draws.
+        cases: builds at moments of their histories.
         materials: every material that their layers name.
 
     Returns:
         For each case its features, or why it has none.
     """
+    return [found for some in _in_batches(cases) for found in _batch_features(some, materials)]
+
+
+def _in_batches(cases: Sequence[Case]) -> Iterator[Sequence[Case]]:
+    for start in range(0, len(cases), CASES_AT_ONCE):
+        yield cases[start : start + CASES_AT_ONCE]
+
+
+def _batch_features(cases: Sequence[Case], materials: Mapping[str, Material]) -> Iterator[Features | Refusal]:
     groups = [_variants(case, materials) for case in cases]
     flat = [variant for group in groups for variant in group]
+    most = max(len(case.draws_in) for case in cases)
+    padded = [(*draws, *draws[-1:] * (most - len(draws))) for draws in (variant.draws_in for variant in flat)]
     solved = weights(
-        [variant.bow for variant in flat],
-        [variant.moduli for variant in flat],
-        np.array([variant.draws_in for variant in flat]),
+        [variant.bow for variant in flat], [variant.moduli for variant in flat], np.array(padded)
     )
-    found, start = [], 0
-    for group in groups:
-        rows = slice(start, start + len(group))
+    start = 0
+    for case, group in zip(cases, groups, strict=True):
+        rows, draws = slice(start, start + len(group)), slice(len(case.draws_in))
         start += len(group)
         refused = solved.refused[rows][0]
-        found.append(refused or _features(group[0], solved.lbf[rows], solved.lbf_per_in[rows]))
-    return found
+        yield refused or _features(group[0], solved.lbf[rows, draws], solved.lbf_per_in[rows, draws])
 
 
 def _variants(case: Case, materials: Mapping[str, Material]) -> list[_Variant]:

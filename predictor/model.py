@@ -1,10 +1,13 @@
 """The fitted model: a value that knows what it was made from, and the belief that holds before there is one."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import Field, ValidationError
 
+from datasets.record import Record
 from predictor.columns import Columns
 from predictor.posterior import Posterior, Rows
 from predictor.scatter import BUILD_COLUMNS, GROUPS, SCALE_MEDIANS
@@ -13,7 +16,7 @@ Array = NDArray[np.float64]
 
 
 def level_name(group: str, level: str) -> str:
-    """Return the name of a group's level among the effects of a fit."""
+    """Return the name that a fit gives to a level of a group."""
     return f"{group}: {level}"
 
 
@@ -69,7 +72,7 @@ def seen_by(belief: Posterior, columns: Columns) -> Seen:
         for level, column in known.items():
             effects[:, place[level_name(group, level)]] = column
         unseen[group] = _stacked([column for level, column in levels.items() if level not in known], count)
-    doubts += [*columns.tolerances, *columns.weighing]
+    doubts += [(given.source, given.column) for given in (*columns.tolerances, *columns.weighing)]
     rows = Rows(
         effects=effects,
         unseen=unseen,
@@ -82,3 +85,66 @@ def seen_by(belief: Posterior, columns: Columns) -> Seen:
 
 def _stacked(columns: list[Array], count: int) -> Array:
     return np.stack(columns, axis=1) if columns else np.zeros((count, 0))
+
+
+FORMAT = 1
+"""Of the stored model; another one is refused."""
+
+
+class ModelError(ValueError):
+    """A stored model that cannot be used, in one line."""
+
+
+class Model(Record):
+    """A fit as it is kept: numbers, names, and what it was made from. Plain JSON; nothing in it is run.
+
+    Attributes of `posterior` are those of `predictor.posterior.Posterior`.
+    """
+
+    format: int = Field(description="of this file")
+    tool: str = Field(description="version of the tool that fitted it")
+    trained_at: str = Field(description="when, in universal time")
+    data_hash: str = Field(
+        pattern=r"^[0-9a-f]{64}$", description="of the book's records that it was fitted to"
+    )
+    records: int = Field(ge=0, description="how many records the book held")
+    builds: int = Field(ge=1, description="how many builds taught it")
+    readings: int = Field(ge=1)
+    builds_by_form: dict[str, int]
+    builds_by_material: dict[str, int]
+    left_out: tuple[tuple[str, str], ...] = Field(
+        (), description="records that did not teach, each with the reason"
+    )
+    doubtful: tuple[tuple[str, float], ...] = Field(
+        (), description="builds that look like a mistake of the pencil, each with the probability"
+    )
+    posterior: dict[str, Any]
+
+    def belief(self) -> Posterior:
+        """Return the posterior.
+
+        Raises:
+            ModelError: its numbers do not fit together.
+        """
+        try:
+            return Posterior.from_json(self.posterior)
+        except (KeyError, TypeError, ValueError) as error:
+            raise ModelError(f"wanted a whole model, got one with {error}; train again") from error
+
+
+def read_model(text: str) -> Model:
+    """Read a stored model.
+
+    Raises:
+        ModelError: it is not one, or of another format.
+    """
+    try:
+        model = Model.model_validate_json(text)
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"]) or "the file"
+        raise ModelError(f"wanted a stored model, got {where}: {first['msg']}; train again") from None
+    if model.format != FORMAT:
+        raise ModelError(f"wanted a model of format {FORMAT}, got {model.format}; train again")
+    model.belief()
+    return model

@@ -23,7 +23,7 @@ from predictor.bow import Refusal
 from predictor.columns import Columns, Moment, columns
 from predictor.features import Case, features
 from predictor.mixture import NormalMixture
-from predictor.model import Seen, prior_belief, seen_by
+from predictor.model import Model, Seen, prior_belief, seen_by
 from predictor.posterior import Posterior
 from predictor.scatter import (
     BOW,
@@ -99,7 +99,13 @@ _BUILD_SOURCES = {
     SHOOTING_IN: "shooting in of this bow",
 }
 
-BASIS = "beam statics at handbook moduli; nothing is learned from the shop's builds yet"
+
+def _basis(model: Model | None) -> str:
+    if model is None:
+        return "beam statics at handbook moduli; nothing is learned from the shop's builds yet"
+    return (
+        f"beam statics and what {model.builds} of the shop's builds have taught (trained {model.trained_at})"
+    )
 
 
 def predict(
@@ -108,6 +114,7 @@ def predict(
     events: Sequence[Event],
     draws: Sequence[DrawLength],
     materials: Mapping[str, Material],
+    model: Model | None = None,
     stage: Stage = Stage.TILLERED,
 ) -> Prediction | Refusal:
     """Predict what a scale will read on a build as it stands after `events`.
@@ -118,6 +125,7 @@ def predict(
         events: its history so far, in order.
         draws: draw lengths to predict at, each with its zero point.
         materials: every material that its layers name.
+        model: what the shop's builds have taught; the prior's belief if there is none.
         stage: the stage it is weighed at; from finished on, what finish sanding takes is counted.
 
     Returns:
@@ -130,7 +138,7 @@ def predict(
         return found
     standard_in = tuple(from_zero(inch, ZeroPoint.STANDARD, depth) for inch in from_back_in)
     moment = Moment(f"{form.id}/{form.revision}", standard_in, stage)
-    belief = prior_belief()
+    belief = prior_belief() if model is None else model.belief()
     told = columns(found, moment, materials, PRIOR_SCATTER)
     seen = seen_by(belief, told)
     expected = posterior.predict(belief, seen.rows).marginal()
@@ -141,7 +149,7 @@ def predict(
         main_draw=draws[main],
         draws=_at_draws(draws, expected, seen.offset, found.per_inch_lbf, told),
         shares=_shares(belief, seen, told, main),
-        basis=BASIS,
+        basis=_basis(model),
         notes=found.notes,
     )
 
@@ -188,6 +196,10 @@ def _shares(belief: Posterior, seen: Seen, told: Columns, place: int) -> tuple[S
 def _sources(belief: Posterior, seen: Seen, place: int) -> Iterator[tuple[str, float]]:
     """Yield each independent source with its standard deviation of the logarithm of the weight at one draw."""
     rows = seen.rows
+    effects = rows.effects[place]
+    if effects.any():
+        spread = belief.weights @ np.einsum("i,kij,j->k", effects, belief.covariances, effects)
+        yield "what the builds so far leave open", float(np.sqrt(spread))
 
     def scale(name: str) -> float:
         return float(np.sqrt(belief.weights @ belief.scale(name) ** 2))

@@ -1,0 +1,97 @@
+"""Train: from the book to a model, and to the fit behind it for those who judge it."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib.metadata import version
+
+from datasets.contents import Contents
+from predictor.model import FORMAT, Model
+from training.evidence import Evidence, Weighing, evidence, readings
+from training.hierarchy import Fit, fit
+from training.suspicion import GrossErrors
+
+DOUBTFUL = 0.5
+"""Probability of a mistake from which a build is named."""
+
+
+class NothingToLearnError(ValueError):
+    """The book holds no weighing of a build that may teach."""
+
+
+@dataclass(frozen=True)
+class Trained:
+    """A model with the fit that it came from.
+
+    Attributes:
+        model: what is stored and predicted with.
+        fit: everything else that the fit found.
+        evidence: what it was fitted to.
+    """
+
+    model: Model
+    fit: Fit
+    evidence: Evidence
+
+
+def train(contents: Contents, data_hash: str, records: int) -> Trained:
+    """Fit the model to every build of a book that may teach.
+
+    Args:
+        contents: of the book.
+        data_hash: of the book's records.
+        records: how many the book holds.
+
+    Raises:
+        NothingToLearnError: no build that may teach has been weighed.
+    """
+    found = evidence(contents)
+    if not found.weighings:
+        raise NothingToLearnError(
+            "wanted a weighed build that may teach, got none; weigh one, or predict untrained"
+        )
+    fitted = fit(readings(found.weighings), GrossErrors())
+    return Trained(_model(contents, data_hash, records, found, fitted), fitted, found)
+
+
+def _model(contents: Contents, data_hash: str, records: int, found: Evidence, fitted: Fit) -> Model:
+    return Model(
+        format=FORMAT,
+        tool=version("drawweight-predictor"),
+        trained_at=datetime.now(UTC).isoformat(timespec="seconds"),
+        data_hash=data_hash,
+        records=records,
+        builds=len(found.builds),
+        readings=len(fitted.readings.values),
+        builds_by_form=_by_form(contents, found.builds),
+        builds_by_material=_by_material(found.weighings),
+        left_out=tuple((left.record, left.reason) for left in found.left_out),
+        doubtful=_doubtful(found, fitted),
+        posterior=fitted.posterior.to_json(),
+    )
+
+
+def _by_form(contents: Contents, builds: Sequence[str]) -> dict[str, int]:
+    return dict(
+        Counter(f"{contents.builds[name].form}/{contents.builds[name].form_revision}" for name in builds)
+    )
+
+
+def _by_material(weighings: Sequence[Weighing]) -> dict[str, int]:
+    prefix = "stiffness of "
+    used = {
+        (weighing.build, name.removeprefix(prefix))
+        for weighing in weighings
+        for name in weighing.columns.common
+        if name.startswith(prefix)
+    }
+    return dict(Counter(material for _, material in used))
+
+
+def _doubtful(found: Evidence, fitted: Fit) -> tuple[tuple[str, float], ...]:
+    """Return the builds that look like a mistake, the likeliest first."""
+    if fitted.suspicion is None:
+        return ()
+    named = zip(found.builds, fitted.suspicion.any.tolist(), strict=True)
+    return tuple(sorted(((b, p) for b, p in named if p >= DOUBTFUL), key=lambda pair: -pair[1]))
