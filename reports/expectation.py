@@ -59,7 +59,7 @@ def expect(
             reason="the book has no such form; add it with: drawweight form --add FILE", where=where
         )
     past = contents.events.get(build.id, ()) if events is None else events
-    return predict(form, build, past, draws, contents.materials, stage)
+    return predict(form, build, past, draws, contents.materials, stage=stage)
 
 
 def compare(contents: Contents, weigh_in: WeighIn) -> tuple[Compared, ...] | Refusal:

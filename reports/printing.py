@@ -76,7 +76,7 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[str]], *, right: Seque
         right: places of the columns of numbers, which stand at the right.
     """
     style = box.SIMPLE_HEAD if sys.stdout.isatty() else None
-    made = Table(box=style, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
+    made = Table(box=style, pad_edge=False, header_style="bold", padding=(0, 1))
     for place, head in enumerate(columns):
         made.add_column(escape(head), justify="right" if place in right else "left", overflow="fold")
     for row in rows:

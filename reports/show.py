@@ -6,10 +6,11 @@ from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
+from rich.table import Table
 
 from datasets.contents import Contents
-from datasets.record import Dimension, NamedPlace
-from datasets.schema import Build, Cut, Event, Form, Layer, Removal, Rigging, WeighIn
+from datasets.record import Dimension, NamedPlace, Side
+from datasets.schema import Build, Cut, Event, Form, Layer, Removal, Rigging, WeighIn, WidthReading
 from predictor.bow import Refusal
 from predictor.profile import Profile, fit_profile
 from reports.expectation import Compared, compare
@@ -22,7 +23,7 @@ def show_book(contents: Contents, units: Units, out: Console, last: int | None =
         out.print("The book has no builds yet. Add one with: drawweight add")
         return
     rows = [_line(build, contents, units) for build in list(contents.builds.values())[-(last or 0) :]]
-    out.print(table(["build", "form", "length", "stack", "last weighed", "stage", ""], rows))
+    out.print(table(["build", "form", "length", "stack", "last weighed", ""], rows))
     out.print(
         f"builds: {len(contents.builds)}, forms: {len(contents.forms)}; one of them: drawweight show BUILD"
     )
@@ -57,18 +58,9 @@ def show_build(build: Build, contents: Contents, units: Units, out: Console) -> 
         out.print(f"It does not teach the model: {escape(build.why_not or '')}")
     if build.note:
         out.print(escape(build.note))
-    layers = [_layer(number, layer, units) for number, layer in enumerate(build.layers, 1)]
-    out.print(table(["", "back to belly", "material", "lot", "butt", "tip", "limb"], layers))
-    widths = [
-        [
-            _place(width.at, units),
-            units.length(width.belly_in.inch),
-            "" if width.back_in is None else units.length(width.back_in.inch),
-            width.limb.value,
-        ]
-        for width in build.widths
-    ]
-    out.print(table(["width at", "belly", "back", "limb"], widths))
+    heads = ["", "back to belly", "lot", "butt", "tip", "limb"]
+    out.print(_sided(heads, [_layer(number, layer, units) for number, layer in enumerate(build.layers, 1)]))
+    out.print(_sided(["width at", "belly", "back", "limb"], [_width(width, units) for width in build.widths]))
     history = contents.events.get(build.id, ())
     rows = [row for event in history for row in _event_rows(event, contents, units)]
     if rows:
@@ -181,7 +173,11 @@ def _expected(compared: Compared, units: Units) -> str:
 def _line(build: Build, contents: Contents, units: Units) -> list[str]:
     history = contents.events.get(build.id, ())
     weighed = next((event for event in reversed(history) if isinstance(event, WeighIn)), None)
-    reading = None if weighed is None else weighed.readings[-1]
+    if weighed is None:
+        weighing = ""
+    else:
+        reading = weighed.readings[-1]
+        weighing = f"{units.read_weight(reading.weight.lbf)} at {units.draw(reading.draw)}, {weighed.stage}"
     remark = "planned" if build.planned else "" if build.teaches else "does not teach"
     thickness = sum(layer.butt_in.inch for layer in build.layers if layer.limb != "lower")
     return [
@@ -189,21 +185,29 @@ def _line(build: Build, contents: Contents, units: Units) -> list[str]:
         f"{build.form}/{build.form_revision}",
         units.length(build.length_in.inch),
         units.thickness(thickness),
-        "" if reading is None else f"{units.read_weight(reading.weight.lbf)} at {units.draw(reading.draw)}",
-        "" if weighed is None else weighed.stage.value,
+        weighing,
         remark,
     ]
+
+
+def _sided(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
+    """Return a table whose last column, the limb, stands only where the limbs differ."""
+    alike = all(row[-1] == Side.BOTH for row in rows)
+    return table(heads[:-1], [row[:-1] for row in rows]) if alike else table(heads, rows)
 
 
 def _layer(number: int, layer: Layer, units: Units) -> list[str]:
     if layer.tip_in is not None:
         tip = units.thickness(layer.tip_in.inch)
-    elif layer.taper_per_in:
-        tip = f"{layer.taper_per_in:g} per in"
     else:
-        tip = "parallel"
-    butt = units.thickness(layer.butt_in.inch)
-    return [str(number), layer.part.value, layer.material, layer.lot or "", butt, tip, layer.limb.value]
+        tip = f"-{layer.taper_per_in:g}/in" if layer.taper_per_in else "same"
+    made_of = f"{layer.part}, {layer.material}"
+    return [str(number), made_of, layer.lot or "", units.thickness(layer.butt_in.inch), tip, layer.limb.value]
+
+
+def _width(width: WidthReading, units: Units) -> list[str]:
+    back = "" if width.back_in is None else units.length(width.back_in.inch)
+    return [_place(width.at, units), units.length(width.belly_in.inch), back, width.limb.value]
 
 
 def _place(place: Dimension | NamedPlace, units: Units) -> str:
@@ -224,7 +228,7 @@ def _event_rows(event: Event, contents: Contents, units: Units) -> list[list[str
     )
     rows = []
     for place, reading in enumerate(event.readings):
-        first = [event.id, str(event.on), f"{event.stage} at "] if place == 0 else ["", "", " at "]
+        first = [event.id, str(event.on), f"{event.stage} at "] if place == 0 else ["", "", "at "]
         first[2] += units.draw(reading.draw)
         beside = expected[place] if place < len(expected) else ""
         rows.append([*first, units.read_weight(reading.weight.lbf), beside])
