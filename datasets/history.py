@@ -38,6 +38,10 @@ Polyline = tuple[tuple[float, ...], tuple[float, ...]]
 LIMBS = (Side.UPPER, Side.LOWER)
 
 
+class GeometryError(ValueError):
+    """Records that add up to no bow: one line with what was wanted, what came, what to do."""
+
+
 @dataclass(frozen=True)
 class Input:
     """One recorded dimension that a geometry rests on.
@@ -142,7 +146,7 @@ def bow_at(
         shifts: amounts to add to inputs by name, to see their effect.
 
     Raises:
-        ValueError: a width, thickness or length has become zero or negative.
+        GeometryError: a width, thickness or length has become zero or negative.
     """
     events = tuple(events)
     ledger = _Ledger(shifts or {}, build.planned)
@@ -205,7 +209,9 @@ def _limb(form: Form, build: Build, removals: Sequence[Removal], side: Side, led
     ]
     length = pressed - sum(cut.amounts[1][0] for cut in cuts if cut.method is Method.SHORTEN)
     if length <= 0:
-        raise ValueError(f"wanted a limb, got {length:.2f} in left of the {side} one; correct its removals")
+        raise GeometryError(
+            f"wanted a limb, got {length:.2f} in left of the {side} one; correct its removals"
+        )
     belly, back = _widths(build, side, pressed, ledger)
     sides = [cut.amounts for cut in cuts if cut.method is Method.SIDES]
     trap = [cut.amounts for cut in cuts if cut.method is Method.TRAP]
@@ -271,7 +277,7 @@ def place_in(place: Place, length: float) -> float:
 def _widths(build: Build, side: Side, length: float, ledger: _Ledger) -> tuple[Polyline, Polyline]:
     readings = [(i, reading) for i, reading in enumerate(build.widths) if reading.limb in (side, Side.BOTH)]
     if len(readings) < 2:
-        raise ValueError(
+        raise GeometryError(
             f"wanted at least two widths on the {side} limb, got {len(readings)}; measure fade and nock"
         )
     points = sorted(
@@ -325,8 +331,15 @@ def _lam(layer: Layer, name: str, form: Form, length: float, ledger: _Ledger) ->
     start = -form.riser_length_in.inch / 2 if layer.from_in is None else layer.from_in.inch
     end = length if layer.to_in is None else layer.to_in.inch
     if end <= start:
-        raise ValueError(
+        raise GeometryError(
             f"wanted a lam that ends beyond its butt, got {start:g} to {end:g} in; correct from_in or to_in"
+        )
+    noted = layer.butt_in.inch
+    thinned = noted - (layer.taper_per_in or 0.0) * (end - start)
+    tip = thinned if layer.tip_in is None else layer.tip_in.inch
+    if tip < 0:
+        raise GeometryError(
+            f"wanted a lam with some thickness, got {tip:.3f} in at its tip; correct taper_per_in or to_in"
         )
     glass = layer.part is Part.GLASS
     butt = ledger.take(
@@ -335,17 +348,12 @@ def _lam(layer: Layer, name: str, form: Form, length: float, ledger: _Ledger) ->
         layer.butt_in,
         tolerances.GLASS_SD_IN if glass else tolerances.THICKNESS_SD_IN,
     )
-    shift = butt - layer.butt_in.inch
-    tapered = butt - (layer.taper_per_in or 0.0) * (end - start)
-    tip = tapered if layer.tip_in is None else layer.tip_in.inch + shift
+    tip += butt - noted
     if not glass:
         uneven = 1.0 + ledger.note(f"{name}.evenness", "lam evenness", 0.0, tolerances.LAM_WAVINESS)
         butt, tip = butt * uneven, tip * uneven
-    if min(butt, tip) < 0:
-        raise ValueError(
-            f"wanted a lam with some thickness, got {min(butt, tip):.3f} in at an end; correct its taper"
-        )
-    return LamAt(layer.part, layer.material, layer.lot, (start, end), (butt, tip))
+    ends = (max(butt, 0.0), max(tip, 0.0))
+    return LamAt(layer.part, layer.material, layer.lot, (start, end), ends)
 
 
 def _profile(readings: Sequence[ProfileReading]) -> tuple[tuple[float, float], ...]:
@@ -357,7 +365,7 @@ def _less(curve: Polyline, amounts: Sequence[Polyline], what: str) -> Polyline:
     for amount in amounts:
         curve = _combined(curve, amount, np.subtract)
     if min(curve[1]) <= 0:
-        raise ValueError(f"wanted some {what} left, got {min(curve[1]):.3f} in; correct the removals")
+        raise GeometryError(f"wanted some {what} left, got {min(curve[1]):.3f} in; correct the removals")
     return curve
 
 

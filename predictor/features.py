@@ -102,7 +102,17 @@ def _in_batches(cases: Sequence[Case]) -> Iterator[Sequence[Case]]:
         yield cases[start : start + CASES_AT_ONCE]
 
 
-def _batch_features(cases: Sequence[Case], materials: Mapping[str, Material]) -> Iterator[Features | Refusal]:
+def _batch_features(cases: Sequence[Case], materials: Mapping[str, Material]) -> list[Features | Refusal]:
+    """Solve some cases together; where the records of one add up to no bow, each by itself."""
+    try:
+        return _solved_together(cases, materials)
+    except ValueError as error:
+        if len(cases) == 1:
+            return [Refusal(reason=str(error), where=f"in the records of {cases[0].build.id}")]
+    return [found for case in cases for found in _batch_features([case], materials)]
+
+
+def _solved_together(cases: Sequence[Case], materials: Mapping[str, Material]) -> list[Features | Refusal]:
     groups = [_variants(case, materials) for case in cases]
     flat = [variant for group in groups for variant in group]
     most = max(len(case.draws_in) for case in cases)
@@ -110,12 +120,14 @@ def _batch_features(cases: Sequence[Case], materials: Mapping[str, Material]) ->
     solved = weights(
         [variant.bow for variant in flat], [variant.moduli for variant in flat], np.array(padded)
     )
+    found: list[Features | Refusal] = []
     start = 0
     for case, group in zip(cases, groups, strict=True):
         rows, draws = slice(start, start + len(group)), slice(len(case.draws_in))
         start += len(group)
         refused = solved.refused[rows][0]
-        yield refused or _features(group[0], solved.lbf[rows, draws], solved.lbf_per_in[rows, draws])
+        found.append(refused or _features(group[0], solved.lbf[rows, draws], solved.lbf_per_in[rows, draws]))
+    return found
 
 
 def _variants(case: Case, materials: Mapping[str, Material]) -> list[_Variant]:

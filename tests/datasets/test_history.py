@@ -286,7 +286,7 @@ def test_what_leaves_nothing_is_refused(typed: shop.Typed, message: str) -> None
         ),
         (
             {"layers": [{"part": "core", "material": "ipe", "butt_in": ".06", "taper_per_in": 0.01}]},
-            r"wanted a lam with some thickness, got -0\.\d{3} in at an end; correct its taper",
+            r"wanted a lam with some thickness, got -0\.\d{3} in at its tip; correct taper_per_in or to_in",
         ),
         (
             {

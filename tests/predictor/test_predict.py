@@ -199,3 +199,19 @@ def test_quick_imports() -> None:
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
     assert run.stdout.strip() == "[]"
+
+
+def test_records_that_add_up_to_no_bow() -> None:
+    """A taper that runs a lam to nothing is refused with what to correct, not with a traceback."""
+    result = predict(STRAIGHT, build(layers=[GLASS, core(".100", taper_per_in=0.02), GLASS]), (), DRAWS, handbook())
+
+    assert isinstance(result, Refusal)
+    assert "correct taper_per_in" in result.reason
+    assert result.where == "in the records of K-001"
+
+
+def test_a_power_lam_may_end_in_nothing() -> None:
+    """A lam that tapers to nothing is solved, and its thickness counts only as far as there is wood to lose."""
+    layers = [GLASS, core(".140"), core(".060", tip_in="0", to_in="6"), core(".140"), GLASS]
+
+    assert predicted(layers=layers).draws[2].weight_lbf > 30
