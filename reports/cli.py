@@ -29,6 +29,7 @@ from predictor.bow import Refusal
 from reports import adding, asking, demo, expectation, reference, show
 from reports.prediction import show_prediction
 from reports.printing import Units, console, note, table
+from reports.shapes import shapes
 
 FINE, FINDINGS, BAD_INPUT, COULD_NOT = 0, 1, 2, 3
 
@@ -413,6 +414,9 @@ def _show(
     build_id: Annotated[str | None, typer.Argument(metavar="[BUILD]", help="the build to show")] = None,
     as_json: JsonOption = False,
     units: UnitsOption = None,
+    plot: Annotated[
+        Path | None, typer.Option("--plot", help="draw its limb shapes into a PNG or SVG file")
+    ] = None,
 ) -> int:
     """Show the book, or one build with its history beside what was expected.
 
@@ -421,6 +425,8 @@ def _show(
     with ShopBook.open(context.obj.book) as book:
         contents = book.contents()
     build = None if build_id is None else _find_build(contents, build_id)
+    if plot is not None:
+        return _plot(build, contents, plot)
     if as_json:
         text = show.book_json(contents) if build is None else show.build_json(build, contents)
         sys.stdout.write(text + "\n")
@@ -428,6 +434,29 @@ def _show(
         show.show_book(contents, _units(contents, units), console())
     else:
         show.show_build(build, contents, _units(contents, units), console())
+    return FINE
+
+
+def _plot(build: Build | None, contents: Contents, path: Path) -> int:
+    # The drawing library is slow to load, so only this command loads it.
+    from reports.plots import SUFFIXES, save_shapes
+
+    form = None if build is None else contents.form_of(build)
+    if build is None or form is None:
+        raise StopError("wanted a build to draw, got none; write: drawweight show BUILD --plot FILE")
+    if path.suffix.lower() not in SUFFIXES:
+        raise StopError(f"wanted a file that ends in {' or '.join(SUFFIXES)}, got {path}; rename it")
+    full = expectation.usual_draws(contents)[2]
+    states = shapes(form, build, contents.events.get(build.id, ()), full, contents.materials)
+    if isinstance(states, Refusal):
+        raise StopError(f"no shapes of {build.id}: {states.reason} ({states.where})", FINDINGS)
+    try:
+        save_shapes(path, f"{build.id} on {form.id}, as the statics see it", states)
+    except OSError as error:
+        raise StopError(
+            f"wanted to write {path}, got: {error.strerror}; choose another place", COULD_NOT
+        ) from None
+    sys.stdout.write(f"{path}\n")
     return FINE
 
 

@@ -418,6 +418,18 @@ def test_the_demo_ends_with_a_prediction(run: Run) -> None:
     assert len(json.loads(run("--book demo/shop.book show --json").out)["build"]) >= 40
 
 
+@pytest.mark.parametrize(("name", "starts"), [("bow.png", b"\x89PNG"), ("bow.svg", b"<?xml")])
+def test_shapes_are_drawn_into_a_file(bow: Run, name: str, starts: bytes) -> None:
+    """The picture is what its ending says; another ending and a folder that is not there are told in one line."""
+    assert bow(f"show K-001 --plot {name}") == (0, f"{name}\n", "")
+    assert Path(name).read_bytes().startswith(starts)
+    assert (
+        bow("show K-001 --plot bow.gif").err
+        == "drawweight: wanted a file that ends in .png or .svg, got bow.gif; rename it\n"
+    )
+    assert bow(f"show K-001 --plot nowhere/{name}").code == 3
+
+
 def test_piped_output_has_no_lines_or_colours(bow: Run) -> None:
     """What goes into a pipe is plain text without box drawing and escape codes."""
     text = bow("predict K-001").out + bow("show").out + bow("show K-001").out
