@@ -8,7 +8,7 @@ import numpy as np
 
 from datasets.notation import inches, read, thousandths
 from datasets.schema import Part, Stage
-from training.shop_bench import Typed
+from training.shop_press import Typed
 from training.shop_truth import Mistake
 
 ONE_IN = 20

@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from datasets.notation import inches, thousandths
-from training.shop_bench import SCALE_SHARES, Typed, glass_shelf, planned_layers
 from training.shop_designs import DESIGNS, LONG, PLACES
+from training.shop_press import SCALE_SHARES, Typed, glass_shelf, planned_layers
 from training.shop_truth import SCALES, Key, Scatter
 from training.virtual_shop import VirtualShop, simulate
 

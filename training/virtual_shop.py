@@ -17,19 +17,10 @@ from datasets.schema import KINDS, Stage
 from predictor.bow import Array, Moduli, weights
 from training.clerical import with_mistakes
 from training.link_chain import chain_weights
-from training.shop_bench import (
-    Job,
-    Typed,
-    glass_shelf,
-    note_final_widths,
-    press,
-    rig_anew,
-    spoil,
-    take_off,
-    wants_less,
-    weigh,
-)
+from training.shop_cuts import take_off, wants_less
 from training.shop_designs import DESIGNS, GLASS, GLASSES_IN, WOODS
+from training.shop_press import Job, Typed, glass_shelf, noted_widths, press, spoil
+from training.shop_scale import rig_anew, weigh
 from training.shop_truth import SCALES, BowTruth, Key, Scatter, ShopTruth, draw_shop, lot_modulus
 
 LEFT_OVER = (0.065, 0.040)
@@ -131,7 +122,8 @@ def _through_the_shop(
     for job in jobs:
         job.effects += job.finish_loss
         if not job.kept and "why_not" not in job.noted:
-            note_final_widths(job)
+            # An old notebook has the widths of the finished bow only.
+            job.noted["widths"] = noted_widths(job.bow, job.builder)
         weigh(rng, scatter, shop, job, Stage.FINISHED, int(rng.integers(0, 13)))
         for shots in _settled_after(rng):
             weigh(rng, scatter, shop, job, Stage.SETTLED, shots)

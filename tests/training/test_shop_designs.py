@@ -9,8 +9,8 @@ from datasets.record import ZeroPoint
 from datasets.schema import Build, Form
 from datasets.zero_points import from_back
 from training.link_chain import chain_weights
-from training.shop_bench import planned_layers
 from training.shop_designs import DESIGNS, GLASS, PLACES
+from training.shop_press import planned_layers
 
 
 def weight_at_28(design, cores_in, glass_in):

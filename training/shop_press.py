@@ -1,4 +1,4 @@
-"""Work at the bench of the invented shop: press a bow, take stock off it, weigh it, write it down."""
+"""The invented shop presses a bow: what it truly is, and what is written down of it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -8,11 +8,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from datasets.history import BowAt, LamAt, LimbAt, Polyline
+from datasets.history import BowAt, LamAt, LimbAt
 from datasets.notation import inches, read, thousandths
-from datasets.record import Side, ZeroPoint
-from datasets.schema import Method, Part, Stage, StringMaterial, StringSpec
-from datasets.zero_points import from_back, from_zero
+from datasets.record import ZeroPoint
+from datasets.schema import Part, StringMaterial, StringSpec
+from datasets.zero_points import from_back
 from training.shop_designs import (
     DESIGN_SHARES,
     DESIGNS,
@@ -24,7 +24,7 @@ from training.shop_designs import (
     WOODS,
     Design,
 )
-from training.shop_truth import SCALES, Key, Scatter, ShopTruth, Weighed, positive, shape_effect
+from training.shop_truth import SCALES, Key, Scatter, ShopTruth, Weighed, positive
 
 Array = NDArray[np.float64]
 
@@ -101,11 +101,6 @@ class Job:
     weighed: list[Weighed] = field(default_factory=list)
     events: list[Typed] = field(default_factory=list)
 
-    @property
-    def depth_in(self) -> float:
-        """From the back of the riser to the pivot."""
-        return self.bow.pivot_depth
-
     def write(self, kind: str, data: dict[str, Any]) -> str:
         """Write an event down and return its id."""
         event = f"{self.build}/{len(self.events) + 1}"
@@ -138,7 +133,8 @@ def press(
     cores_in = design.cores_for(float(pressed_for), glass_in)
     layers = planned_layers(design, cores_in, glass_in, used)
     thicknesses, noted_layers = _ground(rng, scatter, layers, planned=planned)
-    bow, noted_widths = _cut_to_profile(rng, scatter, design, builder, _lams(design, layers, thicknesses))
+    upper, lower = _cut_to_profile(rng, scatter, design, _lams(design, layers, thicknesses))
+    bow = _strung(rng, scatter, design, upper, lower)
     build = f"K-{number:03d}"
     day = FIRST_DAY + timedelta(days=DAYS_BETWEEN_BUILDS * number + int(rng.integers(0, 6)))
     own_scatter = {"wood": scatter.wood_bow, "glass": scatter.glass_bow}
@@ -159,7 +155,7 @@ def press(
             "form": design.name,
             "length_in": f'{design.length_in:g}"',
             "layers": noted_layers,
-            "widths": noted_widths,
+            "widths": noted_widths(bow, builder),
             "string": string,
             "brace": inches(design.brace_in, 16),
             "built": day.isoformat(),
@@ -264,12 +260,10 @@ def _lams(
 
 
 def _cut_to_profile(
-    rng: np.random.Generator, scatter: Scatter, design: Design, builder: Builder, lams: tuple[LamAt, ...]
-) -> tuple[BowAt, list[dict[str, Any]]]:
-    """Return the true bow and its widths as noted."""
-    form = design.form
-    riser = read(form["riser_length_in"], "length")
-    depth = read(form["handle_depth_in"], "width")
+    rng: np.random.Generator, scatter: Scatter, design: Design, lams: tuple[LamAt, ...]
+) -> tuple[LimbAt, LimbAt]:
+    """Return the upper and the lower limb as they truly are, a little unlike."""
+    riser = read(design.form["riser_length_in"], "length")
     length = (design.length_in + rng.normal(0, 0.03) - riser) / 2
     stations = (0.0, length / 2, length)
     widths = np.array(design.widths_in) + rng.normal(0, 0.02, 3)
@@ -277,49 +271,23 @@ def _cut_to_profile(
     uneven = 1 + rng.normal(0, scatter.waviness, len(lams))
     core_unlike, width_unlike = rng.normal(0, scatter.limbs, 2)
     radius = max(0.04 + rng.normal(0, scatter.radius_in), 0.005)
-    profile = tuple((read(r["at_in"], "station"), read(r["offset_in"], "offset")) for r in form["profile"])
+    readings = [(reading["at_in"], reading["offset_in"]) for reading in design.form["profile"]]
 
     def limb(sign: int) -> LimbAt:
         own = widths * (1 + sign * width_unlike)
+        shares = uneven * (1 + sign * core_unlike)
         return LimbAt(
             length=length,
-            lams=tuple(
-                _waved(lam, share * (1 + sign * core_unlike)) for lam, share in zip(lams, uneven, strict=True)
-            ),
+            lams=tuple(_waved(lam, share) for lam, share in zip(lams, shares, strict=True)),
             width_belly=(stations, tuple(own.tolist())),
             width_back=(stations, tuple((own + trap).tolist())),
             edge_radius=((0.0,), (radius,)),
-            profile=profile,
+            profile=tuple((read(at, "station"), read(offset, "offset")) for at, offset in readings),
             kinks=(),
             follow=0.0,
         )
 
-    polyester = rng.random() < 0.15
-    bow = BowAt(
-        form=f"{design.name}/1",
-        kind=form["kind"],
-        riser_half=riser / 2,
-        pivot_depth=depth,
-        pivot_above=0.0,
-        nocking_above=0.0,
-        brace=from_back(design.brace_in, ZeroPoint.PIVOT, depth) + rng.normal(0, scatter.brace_in),
-        string=StringSpec(
-            material=StringMaterial.POLYESTER if polyester else StringMaterial.LOW_STRETCH,
-            strands=int(rng.choice([12, 14, 16])),
-        ),
-        upper=limb(1),
-        lower=limb(-1),
-        glue_line=max(0.004 + rng.normal(0, scatter.glue_line_in), 0.0005),
-        nock_offset_shift=rng.normal(0, scatter.nock_offset_in),
-        string_stiffness_factor=max(1 + rng.normal(0, scatter.string), 0.3),
-        own_profile=False,
-        inputs=(),
-    )
-    noted = [
-        {"at": at, "belly_in": inches(width, builder.division)}
-        for at, width in zip(PLACES, widths, strict=True)
-    ]
-    return bow, noted
+    return limb(1), limb(-1)
 
 
 def _waved(lam: LamAt, share: float) -> LamAt:
@@ -328,147 +296,39 @@ def _waved(lam: LamAt, share: float) -> LamAt:
     return replace(lam, thickness=tuple(value * share for value in lam.thickness))
 
 
-def wants_less(job: Job, over: float) -> float:
-    """Return the share of weight to take off to leave a bow over its target by a share; 0 if none."""
-    excess = float(np.log(job.seen_lbf / (job.target_lbf * (1 + over))))
-    return min(excess, 0.15) if excess > 0.02 else 0.0
-
-
-def take_off(rng: np.random.Generator, scatter: Scatter, job: Job, share: float, *, last: bool) -> Method:
-    """Take off what should cost a share of the weight, and write it down; return the method."""
-    methods = list(_METHODS)
-    chances = [0.3, 0.2, 0.3, 0.2] if last else [0.7, 0.3, 0.0, 0.0]
-    method = methods[rng.choice(4, p=chances)] if job.kept else Method.SIDES
-    # Where only the finished weighing is kept, one-sided or hidden work could never be told from the record.
-    sides = [Side.BOTH, Side.UPPER, Side.LOWER]
-    limb = sides[rng.choice(3, p=[0.8, 0.1, 0.1])] if last and job.kept else Side.BOTH
-    plan = _planned(job, method, share)
-    carried = max(1 + rng.normal(0, scatter.carried_out), 0.3)
-    done = [amount * carried for amount in plan]
-    for side in (Side.UPPER, Side.LOWER):
-        if limb in (side, Side.BOTH):
-            job.bow = _with_less(job.bow, side, method, done)
-    job.carried_out.append(carried)
-    job.day += timedelta(days=1)
-    if job.kept:
-        measured = bool(rng.random() < 0.5)
-        data = {"method": method.value, "limb": limb.value, "planned": _typed_cuts(method, plan)}
-        job.write("removal", {**data, "done": _typed_cuts(method, done)} if measured else data)
-    return method
-
-
-_METHODS = (Method.SIDES, Method.TRAP, Method.EDGES, Method.BELLY_GLASS)
-_EDGE_LOSS_PER_SQUARE_INCH = 5.8
-_LOSS_PER_INCH_OF_GLASS = 12.0
-"""The shop reckons that a corner costs the square of its radius, a thousandth of a face 1.2 per cent."""
-
-
-def _planned(job: Job, method: Method, share: float) -> list[float]:
-    """Return amounts at fade, middle and nock, or one for the whole limb, in steps that can be marked."""
-    if method is Method.EDGES:
-        start = job.bow.upper.edge_radius[1][0]
-        return [max(np.ceil(64 * np.hypot(start, np.sqrt(share / _EDGE_LOSS_PER_SQUARE_INCH))) / 64, 4 / 64)]
-    if method is Method.BELLY_GLASS:
-        return [float(np.clip(round(share / _LOSS_PER_INCH_OF_GLASS, 3), 0.001, 0.005))]
-    part = 2 * share if method is Method.TRAP else share
-    least = np.array([0.6, 0.5, 0.3])
-    width = np.array(job.bow.upper.width_back[1])
-    return [
-        float(max(round(64 * amount) / 64, 1 / 64))
-        for amount in np.minimum(width * part, np.maximum(width - least, 0))
-    ]
-
-
-def _with_less(bow: BowAt, side: Side, method: Method, done: Sequence[float]) -> BowAt:
-    """Return a bow after a removal from one limb."""
-    if side is Side.UPPER:
-        return replace(bow, upper=_less(bow.upper, method, done))
-    return replace(bow, lower=_less(bow.lower, method, done))
-
-
-def _less(limb: LimbAt, method: Method, done: Sequence[float]) -> LimbAt:
-    """Return a limb after a removal."""
-    if method is Method.EDGES:
-        return replace(limb, edge_radius=((0.0,), (max(done[0], limb.edge_radius[1][0]),)))
-    if method is Method.BELLY_GLASS:
-        face = limb.lams[-1]
-        sanded = replace(face, thickness=tuple(value - done[0] for value in face.thickness))
-        return replace(limb, lams=(*limb.lams[:-1], sanded))
-    belly = limb.width_belly if method is Method.TRAP else _narrowed(limb.width_belly, done)
-    return replace(limb, width_belly=belly, width_back=_narrowed(limb.width_back, done))
-
-
-def _narrowed(width: Polyline, done: Sequence[float]) -> Polyline:
-    return width[0], tuple(value - amount for value, amount in zip(width[1], done, strict=True))
-
-
-def _typed_cuts(method: Method, amounts: Sequence[float]) -> list[dict[str, str]]:
-    written = [thousandths(a) if method is Method.BELLY_GLASS else inches(a, 64) for a in amounts]
-    return [{"at": at, "amount_in": amount} for at, amount in zip(PLACES, written, strict=False)]
-
-
-def rig_anew(rng: np.random.Generator, job: Job) -> None:
-    """Give a bow another brace height, and write it down."""
-    rise = float(rng.choice([-0.5, -0.25, 0.25, 0.5]))
-    job.day += timedelta(days=1)
-    job.bow = replace(job.bow, brace=job.bow.brace + rise)
-    brace = inches(job.design.brace_in + rise, 16)
-    if job.kept:
-        job.write("rigging", {"brace": brace})
-    else:
-        job.noted["brace"] = brace
-
-
-def weigh(
-    rng: np.random.Generator, scatter: Scatter, shop: ShopTruth, job: Job, stage: Stage, shots: int
-) -> None:
-    """Weigh a bow at its draws and, if its weighings are kept, write it down."""
-    job.day += timedelta(days=int(rng.integers(30, 90) if stage is Stage.SETTLED else rng.integers(1, 3)))
-    warm, damp, unseen = rng.standard_normal(3)
-    climate = scatter.climate * (-0.5 * warm - 0.5 * damp + np.sqrt(0.5) * unseen)
-    settled = -job.settling_at_500 * shop.settled(shots)
-    effects = job.effects + settled
-    shape = shop.forms[job.design.name] + job.shape
-    errors = rng.normal(0, scatter.draw_in, len(DRAWS_IN))
-    at_draws = job.physics_lbf[1:] + errors * np.gradient(job.physics_lbf[1:], job.draws_in[1:])
-    standard = np.array([from_zero(draw, ZeroPoint.STANDARD, job.depth_in) for draw in job.draws_in[1:]])
-    pulled = at_draws * np.exp(effects + climate + shop.scales[job.scale] + shape_effect(shape, standard))
-    step = SCALES[job.scale]
-    read_lbf = np.round((pulled + rng.normal(0, scatter.scale_lbf, len(DRAWS_IN))) / step) * step
-    job.seen_lbf = float(read_lbf[DRAWS_IN.index(28.0)])
-    air = {"temperature_f": round(68 + 8 * warm), "humidity_pct": int(np.clip(45 + 10 * damp, 10, 90))}
-    pulls = int(rng.integers(3, 9)) if stage is Stage.FIRST_DRAW else int(rng.integers(20, 41))
-    keeps_air = bool(rng.random() < 0.7)
-    keeps_scale = bool(rng.random() < 0.9)
-    weigh_in = None
-    if job.kept or stage is Stage.FINISHED:
-        zero = "" if job.builder.zero is ZeroPoint.STANDARD else f" {job.builder.zero}"
-        data: dict[str, Any] = {
-            "stage": stage.value,
-            "readings": [{"draw": f"{DRAWS_IN[i]:g}{zero}", "weight": f"{read_lbf[i]:g}"} for i in job.reads],
-            "pulls": pulls,
-        }
-        data |= {"shots": shots} if shots else {}
-        data |= {"scale": job.scale} if keeps_scale else {}
-        weigh_in = job.write("weigh_in", data | (air if keeps_air else {}))
-    job.weighed.append(
-        Weighed(
-            weigh_in=weigh_in,
-            stage=stage,
-            shots=shots,
-            bow=job.bow,
-            lbf_at_28=float(job.physics_lbf[0] * np.exp(effects + shape)),
-            climate=float(climate),
-            draw_errors_in=tuple(errors[list(job.reads)].tolist()),
-        )
+def _strung(
+    rng: np.random.Generator, scatter: Scatter, design: Design, upper: LimbAt, lower: LimbAt
+) -> BowAt:
+    """Return the bow that two limbs make with their riser, glue lines and string."""
+    depth = read(design.form["handle_depth_in"], "width")
+    polyester = rng.random() < 0.15
+    return BowAt(
+        form=f"{design.name}/1",
+        kind=design.form["kind"],
+        riser_half=read(design.form["riser_length_in"], "length") / 2,
+        pivot_depth=depth,
+        pivot_above=0.0,
+        nocking_above=0.0,
+        brace=from_back(design.brace_in, ZeroPoint.PIVOT, depth) + rng.normal(0, scatter.brace_in),
+        string=StringSpec(
+            material=StringMaterial.POLYESTER if polyester else StringMaterial.LOW_STRETCH,
+            strands=int(rng.choice([12, 14, 16])),
+        ),
+        upper=upper,
+        lower=lower,
+        glue_line=max(0.004 + rng.normal(0, scatter.glue_line_in), 0.0005),
+        nock_offset_shift=rng.normal(0, scatter.nock_offset_in),
+        string_stiffness_factor=max(1 + rng.normal(0, scatter.string), 0.3),
+        own_profile=False,
+        inputs=(),
     )
 
 
-def note_final_widths(job: Job) -> None:
-    """Write down the widths of the finished bow in place of those before, as an old notebook has them."""
-    widths = np.mean([limb.width_belly[1] for limb in (job.bow.upper, job.bow.lower)], axis=0)
-    job.noted["widths"] = [
-        {"at": at, "belly_in": inches(width, job.builder.division)}
+def noted_widths(bow: BowAt, builder: Builder) -> list[dict[str, str]]:
+    """Return the widths of a bow as its builder's rule shows them: of both limbs together."""
+    widths = np.mean([limb.width_belly[1] for limb in (bow.upper, bow.lower)], axis=0)
+    return [
+        {"at": at, "belly_in": inches(width, builder.division)}
         for at, width in zip(PLACES, widths, strict=True)
     ]
 
