@@ -223,6 +223,9 @@ def _add(
     kind: Annotated[Kind | None, typer.Option("--kind", help="kind of all records, for CSV")] = None,
     keep_good: Annotated[bool, typer.Option("--keep-good", help="keep what is right, tell the rest")] = False,
     corrects: CorrectsOption = None,
+    withdraws: Annotated[
+        str | None, typer.Option("--withdraws", help="id of a record that should not be there")
+    ] = None,
     because: BecauseOption = None,
 ) -> int:
     """Add records from a file, or answer questions at a terminal.
@@ -232,6 +235,11 @@ def _add(
     Example: drawweight add builds.toml
     """
     path = context.obj.book
+    if withdraws is not None:
+        with ShopBook.open(path) as book:
+            book.withdraw(withdraws, because or "")
+        sys.stdout.write(f"withdrew {withdraws}; its versions stay in the book\n")
+        return FINE
     if source is None:
         return _add_by_asking(path, kind)
     content = sys.stdin.buffer.read() if source == adding.STDIN else None

@@ -165,6 +165,20 @@ def test_a_correction_supersedes(bow: Run) -> None:
     )
 
 
+def test_a_record_of_the_wrong_bow_is_withdrawn(bow: Run) -> None:
+    """A record that should not be there goes with a reason; without one, or without the record, nothing happens."""
+    bow("weigh K-001 28=45 --stage tillered --on 2026-03-05 --yes")
+    without = bow("add --withdraws K-001/1")
+    unknown = bow('add --withdraws K-001/7 --because "that was K-002"')
+    kept = json.loads(bow("show K-001 --json").out)["history"]
+    done = bow('add --withdraws K-001/1 --because "that was K-002"')
+
+    assert (without.code, unknown.code, done.code, len(kept)) == (2, 2, 0, 1)
+    assert "wanted a reason for changing K-001/1, got none; say what was wrong" in without.err
+    assert "got K-001/7, which it has not; check the id" in unknown.err
+    assert json.loads(bow("show K-001 --json").out)["history"] == []
+
+
 BAD = """[[form]]
 id = "Plain 64"
 kind = "straight"

@@ -1,5 +1,6 @@
 """The start of the command line: nothing of another distribution's is imported by mistake."""
 
+import json
 import subprocess
 import sys
 from pathlib import Path
@@ -43,3 +44,22 @@ def test_the_check_comes_before_any_import_of_ours() -> None:
     run = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
 
     assert run.stdout == "[]\n"
+
+
+def test_the_process_ends_with_the_code_of_the_command(tmp_path: Path) -> None:
+    """As a process of its own, in any folder, a command prints its answer and ends with its code."""
+
+    def command(*words: str) -> subprocess.CompletedProcess[str]:
+        line = [sys.executable, "-m", "reports", *words]
+        environment = {"PYTHONPATH": str(ROOT), "PATH": ""}
+        return subprocess.run(
+            line, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False
+        )
+
+    good, bad = command("schema", "build"), command("show")
+
+    assert (good.returncode, good.stderr, json.loads(good.stdout)["title"]) == (0, "", "Build")
+    assert (bad.returncode, bad.stdout) == (2, "")
+    assert bad.stderr == (
+        "drawweight: wanted the shop's book at shop.book, got no book there; start one or name another with --book\n"
+    )
