@@ -8,13 +8,13 @@ from scipy import stats
 
 from datasets.contents import Contents
 from datasets.history import bow_at, events_until
-from datasets.record import ZeroPoint
-from datasets.schema import Method, Part, Stage
+from datasets.record import Taken, ZeroPoint
+from datasets.schema import Method, Part, Removal, Stage
 from datasets.zero_points import from_back
 from predictor.bow import weights
 from predictor.features import Case, features
 from training.shop_designs import GLASS
-from training.shop_truth import Scatter, draw_shop
+from training.shop_truth import SCALES, Scatter, draw_shop, shape_effect
 from training.virtual_shop import simulate
 
 SCATTER = Scatter()
@@ -103,16 +103,24 @@ def test_bows_differ_as_stated(shop):
 
 
 def test_notes_miss_the_truth_as_stated(shop, contents):
-    """Noted glass and brace miss the true ones by the stated scatters; rounding to a thousandth adds its share."""
-    glass, brace = [], []
+    """Noted lams and brace miss the true ones by the stated scatters; rounding to a thousandth adds its share."""
+    glass, core, planned, brace = [], [], [], []
     for build in contents.builds.values():
         true = shop.truth.bows[build.id].weighed[0].bow
-        for layer, lam in zip(build.layers, true.upper.lams, strict=True):
+        for layer, upper, lower in zip(build.layers, true.upper.lams, true.lower.lams, strict=True):
+            butt = (upper.thickness[0] + lower.thickness[0]) / 2
+            miss, wave = layer.butt_in.inch - butt, SCATTER.waviness * butt
             if layer.part is Part.GLASS:
-                glass.append(layer.butt_in.inch - lam.thickness[0])
+                glass.append(miss)
+            elif layer.butt_in.taken is Taken.PLANNED:
+                planned.append(miss / np.hypot(SCATTER.planned_lam_in, wave))
+            else:
+                core.append(miss / np.sqrt(SCATTER.lam_in**2 + wave**2 + 0.001**2 / 12))
         if all(event.weigh_in for event in shop.truth.bows[build.id].weighed):
             brace.append(from_back(build.brace.inch, build.brace.zero, true.pivot_depth) - true.brace)
     assert_scatter(glass, np.hypot(SCATTER.glass_in, 0.001 / np.sqrt(12)))
+    assert_scatter(core, 1.0)
+    assert_scatter(planned, 1.0)
     assert_scatter(brace, SCATTER.brace_in)
 
 
@@ -121,6 +129,60 @@ def test_readings_scatter_as_stated(shop):
     weighed = [weighed for bow in shop.truth.bows.values() for weighed in bow.weighed]
     assert_scatter([one.climate for one in weighed], SCATTER.climate)
     assert_scatter([error for one in weighed for error in one.draw_errors_in], SCATTER.draw_in)
+
+
+def test_scales_read_as_stated(shop, contents):
+    """What is noted at 28 in is the true weight in that day's air, on that scale, misread by the stated scatter."""
+    noted, true, moduli, steps = [], [], [], []
+    for bow in shop.truth.bows.values():
+        for one in bow.weighed:
+            event = contents.event(one.weigh_in or "")
+            draws = [(r.draw.inch, r.draw.zero) for r in event.readings] if event else []
+            if (28.0, ZeroPoint.STANDARD) in draws and event.scale:
+                place = draws.index((28.0, ZeroPoint.STANDARD))
+                noted.append(event.readings[place].weight.lbf)
+                true.append(
+                    (one, np.exp(one.climate + shop.truth.scales[event.scale]), one.draw_errors_in[place])
+                )
+                moduli.append(bow.moduli)
+                steps.append(SCALES[event.scale])
+    draws = np.array([[from_back(28.0, ZeroPoint.STANDARD, one.bow.pivot_depth)] for one, _, _ in true])
+    solved = weights([one.bow for one, _, _ in true], moduli, draws)
+    per_inch = (solved.lbf_per_in / solved.lbf)[:, 0]
+    expected = [
+        one.lbf_at_28 * factor * (1 + slope * error)
+        for (one, factor, error), slope in zip(true, per_inch, strict=True)
+    ]
+    misread = (np.array(noted) - expected) / np.hypot(SCATTER.scale_lbf, np.array(steps) / np.sqrt(12))
+    assert len(misread) > 150
+    assert_scatter(misread, 1.0)
+
+
+def test_a_removal_takes_its_methods_share(shop, contents):
+    """What a removal takes of the true weight is the statics' loss times the gain of its method in this shop."""
+    checked = Counter()
+    for build_id, bow in list(shop.truth.bows.items())[:60]:
+        removals = [event for event in contents.events[build_id] if isinstance(event, Removal)]
+        passes = [one for one in bow.weighed if one.stage in (Stage.FIRST_DRAW, Stage.TILLERED)]
+        if not removals:
+            continue
+        draw = from_back(28.0, ZeroPoint.STANDARD, passes[0].bow.pivot_depth)
+        solved = weights(
+            [one.bow for one in passes], [bow.moduli] * len(passes), np.full((len(passes), 1), draw)
+        )
+        physics, true = np.diff(np.log(solved.lbf[:, 0])), np.diff(np.log([one.lbf_at_28 for one in passes]))
+        for removal, by_statics, taken in zip(removals, physics, true, strict=True):
+            assert taken == pytest.approx(by_statics * shop.truth.method_gain[removal.method], rel=1e-6)
+            assert taken < 0
+            checked[removal.method] += 1
+    assert set(checked) == {Method.SIDES, Method.TRAP, Method.EDGES, Method.BELLY_GLASS}
+
+
+def test_a_shape_counts_more_at_short_draws():
+    """A shape's effect at 28 in is as stated, and grows toward brace."""
+    at = shape_effect(0.02, np.array([20.0, 24.0, 28.0, 30.0]))
+    assert at[2] == pytest.approx(0.02)
+    assert np.all(np.diff(at) < 0)
 
 
 def test_losses_are_losses(shop):
