@@ -21,7 +21,7 @@ from training.leave_out import leave_builds_out
 from training.readings import Problem, Readings, natural, prepare
 from training.restricted_likelihood import Doubts, State, evaluate, gradient
 from training.scale_priors import Flat, penalty
-from training.suspicion import GrossErrors, Suspicion, doubts_from, no_doubts, suspect
+from training.suspicion import GrossErrors, Suspicion, no_doubts, suspect
 
 Array = NDArray[np.float64]
 
@@ -60,7 +60,7 @@ class Fit:
         suspicion: of mistakes, or None where none were looked for.
         evaluations: how often the likelihood was computed.
         problem: the readings as fitted.
-        doubts: variance added to suspected mistakes.
+        doubts: covariance added by suspected mistakes.
     """
 
     posterior: Posterior
@@ -179,8 +179,7 @@ def _settle_mistakes(
     before = None
     for _ in range(ROUNDS):
         state = search.state(scales, doubts)
-        suspicion = suspect(search.problem, state, gross)
-        doubts = doubts_from(search.problem, state, suspicion, gross)
+        suspicion, doubts = suspect(search.problem, state, gross)
         if before is not None and np.max(np.abs(suspicion.any - before.any)) < SETTLED:
             break
         before = suspicion

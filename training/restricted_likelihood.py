@@ -20,17 +20,8 @@ from training.readings import Block, Problem
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Doubts:
-    """Variance added to what may be a mistake: to all readings of a build together, or to one reading alone.
-
-    Attributes:
-        build: shape (builds,).
-        reading: shape (readings,).
-    """
-
-    build: Array
-    reading: Array
+Doubts = tuple[Array, ...]
+"""Covariance that suspected mistakes add to the readings of each build, one array of shape (J, n, n) a block."""
 
 
 @dataclass(frozen=True)
@@ -83,7 +74,7 @@ def evaluate(problem: Problem, scales: Array, doubts: Doubts, *, restricted: boo
     Args:
         problem: the readings.
         scales: groups, build columns, phi; groups and build columns may be zero.
-        doubts: variance added to suspected mistakes.
+        doubts: covariance added by suspected mistakes.
         restricted: integrate the common effects out of the likelihood; otherwise they stand at their best values
             (the full likelihood, which has a meaning for flat priors only).
 
@@ -94,8 +85,8 @@ def evaluate(problem: Problem, scales: Array, doubts: Doubts, *, restricted: boo
     cross, right = np.zeros(p * p), np.zeros(p)
     value = problem.constant
     sums = []
-    for block in problem.blocks:
-        found = _build_sums(problem, block, scales, doubts)
+    for block, added in zip(problem.blocks, doubts, strict=True):
+        found = _build_sums(problem, block, scales, added)
         sums.append(found)
         places = block.columns[:, :, None] * p + block.columns[:, None, :]
         local = np.swapaxes(block.design, 1, 2) @ found.weighted
@@ -109,15 +100,14 @@ def evaluate(problem: Problem, scales: Array, doubts: Doubts, *, restricted: boo
     return _solve(problem, scales, cross.reshape(p, p), right, value, tuple(sums), restricted)
 
 
-def _build_sums(problem: Problem, block: Block, scales: Array, doubts: Doubts) -> BuildSums:
+def _build_sums(problem: Problem, block: Block, scales: Array, added: Array) -> BuildSums:
     latent = block.latent.copy()
     own = slice(problem.groups, problem.groups + problem.build_columns)
     latent[:, :, : problem.build_columns] *= scales[own]
     diagonal = np.arange(block.rows.shape[1])
     sound = latent @ np.swapaxes(latent, 1, 2)
     sound[:, diagonal, diagonal] += scales[-1] ** 2 * block.variance
-    covariance = sound + doubts.build[block.builds][:, None, None]
-    covariance[:, diagonal, diagonal] += doubts.reading[block.rows]
+    covariance = sound + added
     inverse = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
     return BuildSums(sound, covariance, inverse, latent, inverse @ block.design)
 

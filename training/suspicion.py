@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from training.leave_out import without_build
+from training.leave_out import LeftOut, without_build
 from training.readings import Problem
 from training.restricted_likelihood import Doubts, State
 
@@ -48,60 +48,57 @@ class Suspicion:
     any: Array
 
 
-def suspect(problem: Problem, state: State, gross: GrossErrors) -> Suspicion:
-    """Return the probability of a mistake in each build and reading."""
-    build = np.zeros_like(_all_builds(problem))
+def suspect(problem: Problem, state: State, gross: GrossErrors) -> tuple[Suspicion, Doubts]:
+    """Return the probability of a mistake in each build and reading, and what it adds to their covariance.
+
+    A build's covariance with doubts is the inverse of its precision averaged over what may have happened, so readings
+    that contradict each other share their pull until others decide between them.
+    """
+    build = np.zeros(sum(len(block.builds) for block in problem.blocks))
     reading = np.zeros(sum(block.rows.size for block in problem.blocks))
-    anything = build.copy()
+    sound = build.copy()
+    doubts = []
     for block, sums in zip(problem.blocks, state.sums, strict=True):
-        out = without_build(block, sums, state)
-        inverse = np.linalg.inv(sums.sound + out.of_effects)
-        error = (inverse @ out.residual[:, :, None])[:, :, 0]
-        together = _log_factor(inverse.sum(axis=(1, 2)), error.sum(axis=1), gross.sd)
-        alone = _log_factor(np.diagonal(inverse, axis1=1, axis2=2), error, gross.sd)
-        odds = np.column_stack([together + _logit(gross.build_share), alone + _logit(gross.reading_share)])
-        top = np.maximum(odds.max(axis=1, keepdims=True), 0)
-        parts = np.exp(odds - top)
-        total = np.exp(-top) + parts.sum(axis=1, keepdims=True)
-        shares = parts / total
+        shares = _shares(without_build(block, sums, state), sums.sound, gross)
         build[block.builds], reading[block.rows] = shares[:, 0], shares[:, 1:]
-        anything[block.builds] = shares.sum(axis=1)
-    return Suspicion(build, reading, anything)
-
-
-def doubts_from(problem: Problem, state: State, suspicion: Suspicion, gross: GrossErrors) -> Doubts:
-    """Return the variance that suspected mistakes add: precisions averaged over being sound and being a mistake."""
-    build, reading = np.zeros_like(suspicion.build), np.zeros_like(suspicion.reading)
-    for block, sums in zip(problem.blocks, state.sums, strict=True):
-        inverse = np.linalg.inv(sums.sound)
-        level = 1 / inverse.sum(axis=(1, 2))
-        alone = 1 / np.diagonal(inverse, axis1=1, axis2=2)
-        build[block.builds] = _added(level, suspicion.build[block.builds], gross.sd)
-        reading[block.rows] = _added(alone, suspicion.reading[block.rows], gross.sd)
-    return Doubts(build, reading)
+        sound[block.builds] = 1 - shares.sum(axis=1)
+        doubts.append(_added(sums.sound, shares, gross.sd))
+    return Suspicion(build, reading, 1 - sound), tuple(doubts)
 
 
 def no_doubts(problem: Problem) -> Doubts:
     """Return that nothing is suspected."""
-    return Doubts(_all_builds(problem), np.zeros(sum(block.rows.size for block in problem.blocks)))
+    return tuple(np.zeros((*block.rows.shape, block.rows.shape[1])) for block in problem.blocks)
 
 
-def _all_builds(problem: Problem) -> Array:
-    return np.zeros(sum(len(block.builds) for block in problem.blocks))
+def _directions(size: int) -> Array:
+    """Return what a mistake shifts: all readings together, then each alone, shape (n, 1 + n)."""
+    return np.hstack([np.ones((size, 1)), np.eye(size)])
 
 
-def _log_factor(information: Array, score: Array, sd: float) -> Array:
-    """Return the log Bayes factor of a shift with this sd, by the rank-one change of the covariance."""
-    widened = 1 + sd**2 * information
-    factor: Array = (sd**2 * score**2 / widened - np.log(widened)) / 2
-    return factor
+def _shares(out: LeftOut, sound: Array, gross: GrossErrors) -> Array:
+    """Return the probability of each mistake, shape (J, 1 + n), by the rank-one change that it makes."""
+    size = sound.shape[1]
+    shifts = _directions(size)
+    solved = np.linalg.solve(sound + out.of_effects, np.broadcast_to(shifts, (len(sound), *shifts.shape)))
+    widened = 1 + gross.sd**2 * np.sum(shifts * solved, axis=1)
+    score = np.sum(out.residual[:, :, None] * solved, axis=1)
+    odds = np.array([_logit(gross.build_share), *[_logit(gross.reading_share)] * size])
+    odds = odds + (gross.sd**2 * score**2 / widened - np.log(widened)) / 2
+    top = np.maximum(odds.max(axis=1, keepdims=True), 0.0)
+    parts = np.exp(odds - top)
+    shares: Array = parts / (np.exp(-top) + parts.sum(axis=1, keepdims=True))
+    return shares
 
 
 def _logit(share: float) -> float:
     return float(np.log(share) - np.log1p(-share))
 
 
-def _added(variance: Array, probability: Array, sd: float) -> Array:
-    precision = (1 - probability) / variance + probability / (variance + sd**2)
-    added: Array = 1 / precision - variance
-    return np.maximum(added, 0.0)
+def _added(sound: Array, shares: Array, sd: float) -> Array:
+    """Return the covariance with doubts less the one without."""
+    shifts = _directions(sound.shape[1])
+    solved = np.linalg.solve(sound, np.broadcast_to(shifts, (len(sound), *shifts.shape)))
+    lost = shares * sd**2 / (1 + sd**2 * np.sum(shifts * solved, axis=1))
+    precision = np.linalg.inv(sound) - (solved * lost[:, None, :]) @ np.swapaxes(solved, 1, 2)
+    return np.asarray(np.linalg.inv(precision), dtype=np.float64) - sound

@@ -49,7 +49,7 @@ def test_gradient(drawn: Drawn, restricted: bool) -> None:
     flat = replace(drawn.readings, common_sd=np.full(3, np.inf))
     problem = prepare(flat)
     doubts = no_doubts(problem)
-    doubts.build[3], doubts.reading[7] = 0.01, 0.02
+    doubts[1][:] += 0.01 + 0.02 * np.eye(doubts[1].shape[1])
     found = gradient(problem, evaluate(problem, SCALES, doubts, restricted=restricted))
     for place, slope in enumerate(found):
         step = np.ones(len(SCALES))
