@@ -130,6 +130,8 @@ def ask(kind: str | None, contents: Contents, draft: Path) -> RawRecord:
         raise InterruptedAskingError(
             f"stopped; the answers so far are in {draft}: finish it and add that file"
         ) from None
+    if asked == "form":
+        answers["revision"] = contents.latest_revision(answers["id"]) + 1
     if asked == "build":
         answers["form_revision"] = max(contents.latest_revision(answers["form"]), 1)
     return RawRecord(asked, answers, 0)

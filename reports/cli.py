@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from itertools import chain, count
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -51,13 +52,7 @@ app = typer.Typer(
 _UsageError: type[Exception] = typer.BadParameter.__bases__[0]
 
 
-class UnitSystem(StrEnum):
-    """Units of what is printed."""
-
-    INCH = "inch"
-    METRIC = "metric"
-
-
+UnitSystem = StrEnum("UnitSystem", {"INCH": "inch", "METRIC": "metric"})
 Kind = StrEnum("Kind", {kind.upper(): kind for kind in KINDS})  # type: ignore[misc]  # made from the records
 
 
@@ -244,14 +239,17 @@ def _add(
         return _add_by_asking(path, kind)
     content = sys.stdin.buffer.read() if source == adding.STDIN else None
     reading = adding.read_text(source, content, kind)
-    with ShopBook.open(path, create=True) as book:
-        if corrects is not None:
-            return _correct(book, reading, source, corrects, because)
-        added = adding.add_reading(book, reading, keep_good=keep_good)
-    if added.mistakes and content:
-        saved = _saved_text(path, content)
-        note(f"what was typed is in {saved}; mend it there and add that file")
-    return _tell(added, source)
+    code = COULD_NOT
+    try:
+        with ShopBook.open(path, create=True) as book:
+            if corrects is not None:
+                code = _correct(book, reading, source, corrects, because)
+            else:
+                code = _tell(adding.add_reading(book, reading, keep_good=keep_good), source)
+    finally:
+        if content and code in (BAD_INPUT, COULD_NOT):
+            note(f"what was typed is in {_saved_text(path, content)}; mend it there and add that file")
+    return code
 
 
 def _add_by_asking(path: Path, kind: str | None) -> int:
@@ -259,18 +257,30 @@ def _add_by_asking(path: Path, kind: str | None) -> int:
         raise StopError(
             "wanted a file or a terminal to ask at, got neither; write: drawweight add FILE (or -)"
         )
+    draft = _free_name(path.with_name(f"{path.stem}-draft.toml"))
     with ShopBook.open(path, create=True) as book:
-        draft = path.with_name(f"{path.stem}-draft.toml")
         try:
             raw = asking.ask(kind, book.contents(), draft)
         except asking.InterruptedAskingError as stopped:
             raise StopError(str(stopped), FINDINGS) from None
-        (outcome,) = book.add([raw])
-        added = adding.told([raw], [outcome])
-        if added.mistakes:
-            asking.save_draft(draft, raw.kind, raw.data)
-            note(f"what was typed is in {draft}; mend it there and add that file")
-        return _tell(added, "answers")
+        # Kept until the book has it, so that a locked book or a full disk costs no answer.
+        asking.save_draft(draft, raw.kind, raw.data)
+        try:
+            (outcome,) = book.add([raw])
+        except BookError:
+            note(f"what was typed is in {draft}; add that file later")
+            raise
+    if outcome.kept:
+        draft.unlink()
+    else:
+        note(f"what was typed is in {draft}; mend it there and add that file")
+    return _tell(adding.told([raw], [outcome]), "answers")
+
+
+def _free_name(path: Path) -> Path:
+    """Return a path at which there is no file yet: the one given or, numbered, one beside it."""
+    numbered = (path.with_stem(f"{path.stem}-{number}") for number in count(2))
+    return next(free for free in chain([path], numbered) if not free.exists())
 
 
 def _correct(book: ShopBook, reading: Reading, source: str, corrects: str, because: str | None) -> int:

@@ -104,6 +104,15 @@ def test_a_build_is_asked_for_on_the_latest_revision(monkeypatch: pytest.MonkeyP
     assert raw.data["form_revision"] == 2
 
 
+def test_a_form_asked_for_again_is_its_next_revision(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """A form that the book has is not overwritten by answers under its name."""
+    form = read_record("form", shop.form().data, Contents()).record
+    assert form is not None
+    answering(monkeypatch, FORM)
+
+    assert asking.ask("form", Contents.of([form]), tmp_path / "draft.toml").data["revision"] == 2
+
+
 def test_every_question_is_about_a_field() -> None:
     """Every question asks for a field of its record, and every needed field is asked for."""
     for kind, questions in asking.QUESTIONS.items():

@@ -232,6 +232,21 @@ def test_standard_input_is_not_lost(run: Run) -> None:
     assert "standard input:7: build, length_in" in result.err
 
 
+def test_standard_input_outlives_a_locked_book(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A good text that the book could not take is saved like a bad one."""
+
+    def locked(*_: object, **__: object) -> ShopBook:
+        raise store.BookLockedError("wanted to write shop.book, got it locked; try again")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(ShopBook, "open", locked)
+        result = run("add -", b'[[scale]]\nid = "hanging"\ndivision_lbf = 0.25\n')
+    saved = result.err.split("what was typed is in ")[1].split("; mend")[0]
+
+    assert result.code == 3
+    assert run("add -", Path(saved).read_bytes()).out == "kept 1: scale hanging\n"
+
+
 def test_a_syntax_error_keeps_the_rest_out_too(run: Run) -> None:
     """A slip of TOML is told with its line, beside the other mistakes, and nothing of the file is kept."""
     Path("slip.toml").write_text(BAD.replace('id = "hanging"', "id = hanging"))
@@ -430,6 +445,27 @@ def test_the_demo_ends_with_a_prediction(run: Run) -> None:
     kit = run("--book demo/shop.book predict demo/planned-kit.toml --json")
     assert len(json.loads(kit.out)["draws"]) == 4
     assert len(json.loads(run("--book demo/shop.book show --json").out)["build"]) >= 40
+
+
+def test_answers_outlive_a_locked_book(bow: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Answers that the book could not take are in a draft that can be added, beside any older one."""
+    Path("shop-draft.toml").write_text("older")
+    answers = "\n".join(["scale", "hanging", "0.25", ""]).encode()
+
+    def locked(*_: object) -> None:
+        raise store.BookLockedError("wanted to write shop.book, got it locked; try again")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(ShopBook, "add", locked)
+        failed = bow("add", answers + b"\n", terminal=True)
+        assert (failed.code, len(failed.err.splitlines())) == (3, 2)
+        assert "what was typed is in shop-draft-2.toml; add that file later" in failed.err
+    assert Path("shop-draft.toml").read_text() == "older"
+    assert bow("add shop-draft-2.toml").out == "kept 1: scale hanging\n"
+
+    Path("shop-draft-2.toml").unlink()
+    assert bow("add", answers.replace(b"hanging", b"spring") + b"\n", terminal=True).code == 0
+    assert not Path("shop-draft-2.toml").exists()
 
 
 @pytest.mark.parametrize(("name", "starts"), [("bow.png", b"\x89PNG"), ("bow.svg", b"<?xml")])
