@@ -29,8 +29,8 @@ from datasets.zero_points import from_back
 STAGES = tuple(Stage)
 """The stages in the order in which a bow goes through them."""
 
-READING_LBF = 0.5
-"""How much two readings of one weight may differ: common practice, no source."""
+DAY_TO_DAY = 0.03
+"""Share by which a bow may weigh more on another day, by moisture, temperature and reading: common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -156,7 +156,7 @@ def weight_falls_with_work(record: Record, contents: Contents) -> Iterator[Findi
         if before is None:
             continue
         was = dict(_weights(before, contents))[draw]
-        if weight > was + READING_LBF:
+        if weight > was * (1 + DAY_TO_DAY):
             yield Finding(
                 "readings",
                 f"wanted no more than the {was:g} lb of {before.stage} ({before.id}) at the same draw, "

@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 from datasets.record import Taken
 
-THICKNESS_SD_IN = MappingProxyType({Taken.CALIPER: 0.0010, Taken.RULE: 0.010, Taken.PLANNED: 0.0030})
+THICKNESS_SD_IN = MappingProxyType({Taken.CALIPER: 0.0015, Taken.RULE: 0.010, Taken.PLANNED: 0.0030})
 """One lam, measured at a few places; a planned lam comes off the grinder within a few thousandths."""
 
 GLASS_SD_IN = MappingProxyType({Taken.CALIPER: 0.0005, Taken.RULE: 0.010, Taken.PLANNED: 0.0015})
