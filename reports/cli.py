@@ -10,7 +10,7 @@ import tempfile
 import traceback
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, time
 from enum import StrEnum
 from itertools import chain, count
 from pathlib import Path
@@ -435,13 +435,16 @@ def _show(
     plot: Annotated[
         Path | None, typer.Option("--plot", help="draw its limb shapes into a PNG or SVG file")
     ] = None,
+    as_of: Annotated[
+        str | None, typer.Option("--as-of", help="as the book was at the end of a day, such as 2026-05-31")
+    ] = None,
 ) -> int:
     """Show the book, or one build with its history beside what was expected.
 
     Example: drawweight show K-014
     """
     with ShopBook.open(context.obj.book) as book:
-        contents = book.contents()
+        contents = book.contents(None if as_of is None else _end_of(as_of))
     build = None if build_id is None else _find_build(contents, build_id)
     if plot is not None:
         return _plot(build, contents, plot)
@@ -453,6 +456,14 @@ def _show(
     else:
         show.show_build(build, contents, _units(contents, units), console())
     return FINE
+
+
+def _end_of(day: str) -> datetime:
+    """Return the last instant of a day, by the clock of this place."""
+    try:
+        return datetime.combine(date.fromisoformat(day), time.max).astimezone()
+    except ValueError:
+        raise StopError(f"wanted a day such as 2026-05-31, got {day!r}; write year, month and day") from None
 
 
 def _plot(build: Build | None, contents: Contents, path: Path) -> int:

@@ -6,6 +6,7 @@ import shlex
 import subprocess
 import sys
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from typing import NamedTuple
 
@@ -163,6 +164,15 @@ def test_a_correction_supersedes(bow: Run) -> None:
         2,
         "drawweight: wanted a reason for changing K-001/1, got none; say what was wrong",
     )
+
+
+def test_what_was_known_on_a_day(bow: Run) -> None:
+    """The book can be shown as it was: with nothing in it long ago, with all of it by the end of today."""
+    today = date.today().isoformat()
+
+    assert list(json.loads(bow("show --json --as-of 2020-01-01").out)["build"]) == []
+    assert bow(f"show --json --as-of {today}").out == bow("show --json").out
+    assert bow("show --as-of yesterday").code == 2
 
 
 def test_a_record_of_the_wrong_bow_is_withdrawn(bow: Run) -> None:
