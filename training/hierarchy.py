@@ -40,8 +40,8 @@ SURELY_KNOWN = 0.05
 LONGEST_SPREAD = 1.5
 """Cap of the sd of a direction of the log scales that the readings say nothing of."""
 
-SCALE_POINTS_LOG2 = 4
-"""Two to this power is the number of scale points."""
+MOST_SCALE_POINTS_LOG2 = 4
+"""Two to this power is the largest number of scale points; each direction that is not known doubles them up to it."""
 
 CURVATURE_STEP = 0.02
 """Step in a log scale for the differences of the gradient."""
@@ -96,8 +96,7 @@ class _Search:
     def penalised(self, scales: Array, doubts: Doubts) -> tuple[float, Array]:
         """Return the criterion with its penalty, and the gradient over all log scales."""
         state = self.state(scales, doubts)
-        logs = np.log(np.maximum(scales, np.finfo(float).tiny)).tolist()
-        value, slopes = penalty(self.priors, logs)
+        value, slopes = penalty(self.priors, _logs(scales))
         return state.value + value, gradient(self.problem, state) + np.array(slopes)
 
     def best(self, scales: Array, free: NDArray[np.bool_], doubts: Doubts) -> Array:
@@ -150,11 +149,11 @@ def fit(readings: Readings, gross: GrossErrors | None = None, *, restricted: boo
     scales, on_zero = _boundary(search, scales, free, doubts)
     starts = np.array([prior.start for prior in readings.priors])
     on_edge = np.abs(np.log(np.where(on_zero, starts, scales) / starts)) > SEARCH_WIDTH - SETTLED
-    points, weights = _scale_points(search, scales, free & ~on_zero, doubts)
+    points, squared = _scale_points(search, scales, free & ~on_zero, doubts)
     names = _scale_names(readings)
     state = search.state(scales, doubts)
     return Fit(
-        posterior=_posterior(readings, search, points, weights, doubts),
+        posterior=_posterior(readings, search, points, squared, doubts),
         state=state,
         criterion=state.value,
         boundary=tuple(name for name, zero in zip(names, on_zero | on_edge, strict=True) if zero),
@@ -206,25 +205,20 @@ def _boundary(
 def _scale_points(
     search: _Search, scales: Array, free: NDArray[np.bool_], doubts: Doubts
 ) -> tuple[Array, Array]:
-    """Return scale points, shape (K, scales), and weights that carry what is not known of the scales.
+    """Return scale points, shape (K, scales), and the squared distance of each from the best scales in sds.
 
-    The points are the first ones of Sobol's sequence, moved to the middle of their cells, laid over the normal
-    approximation at the best scales, and weighted by the ratio of the posterior density to it, truncated as in
-    Ionides, Journal of Computational and Graphical Statistics 17 (2008), 295-311 (from memory). Scales without a prior
-    density have no posterior density either: then the best scales stand alone.
+    The points are the first ones of Sobol's sequence, moved to the middle of their cells and laid over the normal
+    approximation at the best scales. Scales without a prior density have no posterior density either: then the best
+    scales stand alone.
     """
     spread = free & np.array([not isinstance(prior, Flat) for prior in search.priors])
     axes = _unknown_axes(search, scales, spread, doubts)
     if axes.shape[1] == 0 or bool((free & ~spread).any()):
-        return scales[None], np.ones(1)
+        return scales[None], np.zeros(1)
     steps = _even_normal(axes.shape[1])
     logs = np.log(scales[spread]) + steps @ axes.T
     points = np.array([_with(scales, spread, row) for row in logs])
-    log_density = np.array([-search.penalised(point, doubts)[0] / 2 for point in points])
-    log_ratio = log_density + np.sum(steps**2, axis=1) / 2
-    ratio = np.exp(log_ratio - log_ratio.max())
-    ratio = np.minimum(ratio, ratio.mean() * np.sqrt(len(ratio)))
-    return points, ratio / ratio.sum()
+    return points, np.sum(steps**2, axis=1)
 
 
 def _unknown_axes(search: _Search, scales: Array, spread: NDArray[np.bool_], doubts: Doubts) -> Array:
@@ -245,25 +239,48 @@ def _unknown_axes(search: _Search, scales: Array, spread: NDArray[np.bool_], dou
 
 
 def _even_normal(dimensions: int) -> Array:
-    """Return points spread evenly over a standard normal, shape (2^SCALE_POINTS_LOG2, dimensions), of unit variance."""
-    cells = qmc.Sobol(dimensions, scramble=False).random_base2(SCALE_POINTS_LOG2)
+    """Return points spread evenly over a standard normal, shape (points, dimensions), of unit variance."""
+    cells = qmc.Sobol(dimensions, scramble=False).random_base2(min(dimensions + 1, MOST_SCALE_POINTS_LOG2))
     normal = ndtri(cells + 0.5 / len(cells))
     even: Array = normal / normal.std(axis=0)
     return even
 
 
 def _posterior(
-    readings: Readings, search: _Search, points: Array, weights: Array, doubts: Doubts
+    readings: Readings, search: _Search, points: Array, squared: Array, doubts: Doubts
 ) -> Posterior:
-    states = [search.state(point, doubts) for point in points]
-    natural_states = [natural(search.problem, readings, state.mean, state.covariance) for state in states]
+    """Return the effects at each scale point, the points weighted by their posterior density over the normal one."""
+    log_ratio, means, covariances = squared / 2, [], []
+    for place, point in enumerate(points):
+        state = search.state(point, doubts)
+        log_ratio[place] -= (state.value + penalty(search.priors, _logs(point))[0]) / 2
+        mean, covariance = natural(search.problem, readings, state.mean, state.covariance)
+        means.append(mean)
+        covariances.append((covariance + covariance.T) / 2)
     levels = (f"{group.name}: {level}" for group in readings.groups for level in group.levels)
     return Posterior(
         effects=(*readings.common_names, *levels),
         groups=tuple(group.name for group in readings.groups),
         build_columns=tuple(column.name for column in readings.build_columns),
-        weights=weights,
+        weights=_truncated_shares(log_ratio),
         scales=points,
-        means=np.array([mean for mean, _ in natural_states]),
-        covariances=np.array([(covariance + covariance.T) / 2 for _, covariance in natural_states]),
+        means=np.array(means),
+        covariances=np.array(covariances),
     )
+
+
+def _truncated_shares(log_ratio: Array) -> Array:
+    """Return importance weights, none above their mean times the root of their number.
+
+    Source: Ionides, Journal of Computational and Graphical Statistics 17 (2008), 295-311 (from memory).
+    """
+    ratio = np.exp(log_ratio - log_ratio.max())
+    ratio = np.minimum(ratio, ratio.mean() * np.sqrt(len(ratio)))
+    shares: Array = ratio / ratio.sum()
+    return shares
+
+
+def _logs(scales: Array) -> list[float]:
+    """Return log scales, finite for a scale of zero."""
+    logs: list[float] = np.log(np.maximum(scales, np.finfo(float).tiny)).tolist()
+    return logs

@@ -6,7 +6,7 @@ at zero. `Flat` switches the penalty off and gives the plain restricted likeliho
 """
 
 from dataclasses import dataclass
-from math import exp, log, log1p
+from math import exp, log1p
 from typing import Protocol
 
 from scipy.stats import t as student
@@ -91,8 +91,3 @@ def penalty(priors: tuple[ScalePrior, ...], log_scales: list[float]) -> tuple[fl
     """Return minus twice the sum of the log densities, and its gradient."""
     pairs = [prior.log_density(value) for prior, value in zip(priors, log_scales, strict=True)]
     return -2 * sum(value for value, _ in pairs), [-2 * slope for _, slope in pairs]
-
-
-def log_start(prior: ScalePrior) -> float:
-    """Return the logarithm of where the search begins."""
-    return log(prior.start)
