@@ -111,6 +111,11 @@ class ShopBook:
         kind = self.kind_of(record_id)
         return [] if kind is None else self._journal.history(kind, record_id)
 
+    def corrections(self, build_id: str, contents: Contents) -> list[tuple[str, str]]:
+        """Return the id and reason of every correction of a build and its events, as far as they are current."""
+        ids = [build_id, *(event.id for event in contents.events.get(build_id, ()))]
+        return [(one, version.reason) for one in ids for version in self.versions(one) if version.reason]
+
     def kind_of(self, record_id: str) -> str | None:
         """Return the kind of the record that has an id, if the book ever had one."""
         return next((kind for kind in KINDS if self._journal.history(kind, record_id)), None)

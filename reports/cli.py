@@ -445,7 +445,8 @@ def _show(
     """
     with ShopBook.open(context.obj.book) as book:
         contents = book.contents(None if as_of is None else _end_of(as_of))
-    build = None if build_id is None else _find_build(contents, build_id)
+        build = None if build_id is None else _find_build(contents, build_id)
+        corrections = [] if build is None else book.corrections(build.id, contents)
     if plot is not None:
         return _plot(build, contents, plot)
     if as_json:
@@ -454,7 +455,7 @@ def _show(
     elif build is None:
         show.show_book(contents, _units(contents, units), console())
     else:
-        show.show_build(build, contents, _units(contents, units), console())
+        show.show_build(build, contents, corrections, _units(contents, units), console())
     return FINE
 
 

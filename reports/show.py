@@ -45,8 +45,18 @@ def book_json(contents: Contents) -> str:
     return json.dumps(listed, indent=2, ensure_ascii=False)
 
 
-def show_build(build: Build, contents: Contents, units: Units, out: Console) -> None:
-    """Print a build's dimensions and its history, each weighing beside what was expected of it."""
+def show_build(
+    build: Build, contents: Contents, corrections: Sequence[tuple[str, str]], units: Units, out: Console
+) -> None:
+    """Print a build's dimensions and its history, each weighing beside what was expected of it.
+
+    Args:
+        build: the build.
+        contents: the book.
+        corrections: id and reason of each correction of the build and its events.
+        units: what to print in.
+        out: where to.
+    """
     planned = ", planned" if build.planned else ""
     out.print(f"[bold]{build.id}[/] on form {build.form}/{build.form_revision}{planned}")
     built = f", built {build.built}" if build.built else ""
@@ -67,6 +77,8 @@ def show_build(build: Build, contents: Contents, units: Units, out: Console) -> 
         out.print(table(["", "on", "what", "read", "expected"], rows, right=(3,)))
     else:
         out.print(f"Not weighed yet. Next: drawweight weigh {build.id} 28=50 --stage first-draw")
+    for record_id, reason in corrections:
+        out.print(escape(f"{record_id} was corrected: {reason}"))
 
 
 def build_json(build: Build, contents: Contents) -> str:

@@ -159,6 +159,7 @@ def test_a_correction_supersedes(bow: Run) -> None:
     assert corrected.code == 0
     (event,) = json.loads(bow("show K-001 --json").out)["history"]
     assert event["readings"][0]["weight"]["lbf"] == 45
+    assert "K-001/1 was corrected: typed 95" in bow("show K-001").out
     without = bow("weigh K-001 28=46 --on 2026-03-05 --yes --corrects K-001/1")
     assert (without.code, without.err.splitlines()[-1]) == (
         2,
