@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from datasets import store
 from datasets.book import ShopBook
@@ -29,6 +31,7 @@ class Result(NamedTuple):
 
 
 Run = Callable[..., Result]
+COMMANDS = [command.name for command in cli.app.registered_commands]
 
 
 class Input(io.StringIO):
@@ -369,6 +372,22 @@ def test_bad_input_gets_one_line(bow: Run, line: str, code: int, said: str) -> N
     assert Path("shop.book").read_bytes() == before
 
 
+WORDS = st.sampled_from(
+    [*COMMANDS, "K-001", "28=45", "fade=1/16", "--json", "--stage", "--on", "-", "sides"]
+) | st.text(st.characters(codec="utf-8", exclude_characters="\0"), max_size=8)
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(WORDS, max_size=5))
+def test_no_words_bring_a_traceback(bow: Run, words: list[str]) -> None:
+    """Whatever is typed ends with a known code, and a failure with a line of what was wanted or refused."""
+    result = bow(shlex.join(words))
+
+    assert result.code in (0, 1, 2)
+    assert "Traceback" not in result.err + result.out
+    assert result.code == 0 or result.err
+
+
 def test_a_removal_that_leaves_nothing_is_refused(bow: Run) -> None:
     """What cannot be on the bow is told at once and not kept."""
     result = bow("reduce K-001 sides nock=7/8")
@@ -404,9 +423,6 @@ def test_the_unexpected_is_one_line_and_a_report(bow: Run, monkeypatch: pytest.M
     report.unlink()
     assert text.startswith("drawweight predict K-001\n")
     assert "Traceback" in text
-
-
-COMMANDS = [command.name for command in cli.app.registered_commands]
 
 
 @pytest.mark.parametrize("name", COMMANDS)
