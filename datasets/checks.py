@@ -30,7 +30,7 @@ STAGES = tuple(Stage)
 """The stages in the order in which a bow goes through them."""
 
 DAY_TO_DAY = 0.03
-"""Share by which a bow may weigh more on another day, by moisture, temperature and reading: common practice, no source."""
+"""Share by which a bow may weigh more on another day, by air and reading: common practice, no source."""
 
 
 @dataclass(frozen=True)
