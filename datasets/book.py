@@ -72,7 +72,7 @@ class Outcome:
 class ShopBook:
     """An open book. Use it as a context manager."""
 
-    def __init__(self, journal: store.Book) -> None:
+    def __init__(self, journal: store.Journal) -> None:
         self._journal = journal
 
     @classmethod
@@ -82,7 +82,7 @@ class ShopBook:
         Raises:
             store.BookError: it is not there, is something else, or cannot be used.
         """
-        return cls(store.Book.open(path, create=create))
+        return cls(store.Journal.open(path, create=create))
 
     def __enter__(self) -> Self:
         return self

@@ -162,7 +162,7 @@ MIGRATIONS = (
 """Every step of the file format, oldest first. Steps are added at the end and never changed."""
 
 
-class Book:
+class Journal:
     """An open book. Use it as a context manager, or close it.
 
     Each method that changes the book is one transaction; inside `with book.transaction():` several of them

@@ -150,9 +150,11 @@ def readings(weighings: Sequence[Weighing]) -> Readings:
 
 def _group(name: str, told: Sequence[Columns], counts: Sequence[int]) -> Group:
     """Return a group's columns over all readings; most are empty for most readings."""
-    rows, places, values = [], [], []
+    rows: list[int] = []
+    places: list[int] = []
+    values: list[float] = []
     levels: dict[str, int] = {}
-    starts = np.concatenate([[0], np.cumsum(counts)])
+    starts = np.concatenate([[0], np.cumsum(counts)]).tolist()
     for start, columns_ in zip(starts, told, strict=False):
         for level, column in columns_.groups.get(name, {}).items():
             rows.extend(range(start, start + len(column)))

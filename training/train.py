@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
 
+from threadpoolctl import threadpool_limits
+
 from datasets.contents import Contents
 from predictor.model import FORMAT, Model
 from training.evidence import Evidence, Weighing, evidence, readings
@@ -51,7 +53,8 @@ def train(contents: Contents, data_hash: str, records: int) -> Trained:
         raise NothingToLearnError(
             "wanted a weighed build that may teach, got none; weigh one, or predict untrained"
         )
-    fitted = fit(readings(found.weighings), GrossErrors())
+    with threadpool_limits(limits=1, user_api="blas"):  # the blocks are small: threads would only wait for one another
+        fitted = fit(readings(found.weighings), GrossErrors())
     return Trained(_model(contents, data_hash, records, found, fitted), fitted, found)
 
 

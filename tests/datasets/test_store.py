@@ -19,7 +19,6 @@ from hypothesis import strategies as st
 
 from datasets import store
 from datasets.store import (
-    Book,
     BookDamagedError,
     BookError,
     BookFullError,
@@ -27,6 +26,7 @@ from datasets.store import (
     BookReadOnlyError,
     BookVersionError,
     Entry,
+    Journal,
     Migration,
     New,
     NoBookError,
@@ -57,9 +57,9 @@ def clock() -> Clock:
 
 
 @pytest.fixture
-def book(tmp_path: Path, clock: Clock) -> Iterator[Book]:
+def book(tmp_path: Path, clock: Clock) -> Iterator[Journal]:
     """A new, empty book with little patience."""
-    with Book.open(tmp_path / "shop.book", create=True, patience_s=0.05, clock=clock) as opened:
+    with Journal.open(tmp_path / "shop.book", create=True, patience_s=0.05, clock=clock) as opened:
         yield opened
 
 
@@ -67,12 +67,12 @@ def _said(entries: list[Entry]) -> dict[str, str | None]:
     return {entry.id: entry.payload for entry in entries}
 
 
-def _raw(book: Book) -> sqlite3.Connection:
+def _raw(book: Journal) -> sqlite3.Connection:
     """The file as any other program sees it."""
     return sqlite3.connect(book.path, isolation_level=None)
 
 
-def test_keeps_a_record_as_it_was_given(book: Book, clock: Clock) -> None:
+def test_keeps_a_record_as_it_was_given(book: Journal, clock: Clock) -> None:
     """What was appended comes back with its text, time, tool and place in the journal."""
     kept = book.append([New("form", "ridge-66", '{"id": "ridge-66"}', "[[form]]\nid = 'ridge-66'")])
 
@@ -92,13 +92,13 @@ def test_any_text_comes_back_the_same(typed_by_id: dict[str, str]) -> None:
     """Ids and typed text of any signs survive closing and opening the file."""
     with TemporaryDirectory() as folder:
         path = Path(folder) / "shop.book"
-        with Book.open(path, create=True) as book:
+        with Journal.open(path, create=True) as book:
             book.append(New("build", record_id, "{}", typed) for record_id, typed in typed_by_id.items())
-        with Book.open(path) as book:
+        with Journal.open(path) as book:
             assert {entry.id: entry.typed for entry in book.current()} == typed_by_id
 
 
-def test_appends_all_or_none(book: Book) -> None:
+def test_appends_all_or_none(book: Journal) -> None:
     """One bad record of several keeps the others out."""
     book.append([New("build", "K-001", "{}")])
 
@@ -109,7 +109,7 @@ def test_appends_all_or_none(book: Book) -> None:
 
 
 @pytest.mark.parametrize("payload", ["[1]", "1", "", "{"])
-def test_keeps_only_json_objects(book: Book, payload: str) -> None:
+def test_keeps_only_json_objects(book: Journal, payload: str) -> None:
     """A payload that is no JSON object is a fault of the caller and is not kept."""
     with pytest.raises(sqlite3.DatabaseError):
         book.append([New("build", "K-001", payload)])
@@ -117,7 +117,7 @@ def test_keeps_only_json_objects(book: Book, payload: str) -> None:
     assert book.current() == []
 
 
-def test_a_block_is_kept_together_or_not_at_all(book: Book) -> None:
+def test_a_block_is_kept_together_or_not_at_all(book: Journal) -> None:
     """An error anywhere in a transaction undoes all of it."""
     with pytest.raises(RecordError), book.transaction():  # noqa: PT012 # the block is what is tested
         book.append([New("build", "K-001", "{}")])
@@ -127,7 +127,7 @@ def test_a_block_is_kept_together_or_not_at_all(book: Book) -> None:
     assert book.current() == []
 
 
-def test_a_correction_supersedes_and_says_why(book: Book) -> None:
+def test_a_correction_supersedes_and_says_why(book: Journal) -> None:
     """The last version counts; the versions before it stay readable with the reason of each change."""
     book.append([New("build", "K-001", '{"lam": 0.14}', "lam = .140"), New("build", "K-002", "{}")])
     book.correct("build", "K-001", '{"lam": 0.133}', "the plan was copied", "lam = .133")
@@ -139,7 +139,7 @@ def test_a_correction_supersedes_and_says_why(book: Book) -> None:
     assert book.find("build", "K-001") == second
 
 
-def test_a_withdrawn_record_is_gone_but_not_lost(book: Book) -> None:
+def test_a_withdrawn_record_is_gone_but_not_lost(book: Journal) -> None:
     """A withdrawn record is not current, keeps its history and its id, and a correction brings it back."""
     book.append([New("build", "K-001", "{}")])
     book.withdraw("build", "K-001", "never built")
@@ -154,7 +154,7 @@ def test_a_withdrawn_record_is_gone_but_not_lost(book: Book) -> None:
     assert list(_said(book.current())) == ["K-001"]
 
 
-def test_a_change_needs_a_record_and_a_reason(book: Book) -> None:
+def test_a_change_needs_a_record_and_a_reason(book: Journal) -> None:
     """What is not there cannot be changed, and nothing is changed without a reason."""
     book.append([New("build", "K-001", "{}")])
 
@@ -164,7 +164,7 @@ def test_a_change_needs_a_record_and_a_reason(book: Book) -> None:
         book.withdraw("build", "K-001", "  ")
 
 
-def test_tells_what_was_known_at_any_moment(book: Book, clock: Clock) -> None:
+def test_tells_what_was_known_at_any_moment(book: Journal, clock: Clock) -> None:
     """The book as of a moment has the versions kept up to then, and no later ones."""
     book.append([New("build", "K-001", '{"v": 1}')])
     clock.now += timedelta(days=1)
@@ -181,7 +181,7 @@ def test_tells_what_was_known_at_any_moment(book: Book, clock: Clock) -> None:
         book.as_of(datetime(2024, 5, 1))  # the point of the check
 
 
-def test_a_clock_set_back_does_not_change_the_order(book: Book, clock: Clock) -> None:
+def test_a_clock_set_back_does_not_change_the_order(book: Journal, clock: Clock) -> None:
     """Entries never get an earlier time than the one before them."""
     book.append([New("build", "K-001", '{"v": 1}')])
     clock.now -= timedelta(days=30)
@@ -191,7 +191,7 @@ def test_a_clock_set_back_does_not_change_the_order(book: Book, clock: Clock) ->
     assert _said(book.as_of(START)) == {"K-001": '{"v": 2}'}
 
 
-def test_numbers_follow_the_highest_ever_used(book: Book) -> None:
+def test_numbers_follow_the_highest_ever_used(book: Journal) -> None:
     """Ids of other kinds and withdrawn ones count for the next number, ids that only look alike do not."""
     with book.transaction():
         assert book.next_id("K-", digits=3) == "K-001"
@@ -217,12 +217,12 @@ def test_the_hash_follows_what_the_records_say(tmp_path: Path) -> None:
         "two": [New("build", "K-002", "{}", "typed"), New("build", "K-001", '{"b":[2],"a":1}')],
         "three": [New("build", "K-001", '{"a": 1, "b": [3]}'), New("build", "K-002", "{}")],
     }.items():
-        with Book.open(tmp_path / name, create=True) as book:
+        with Journal.open(tmp_path / name, create=True) as book:
             book.append(records)
             hashes.append(book.data_hash())
     assert hashes[0] == hashes[1] != hashes[2]
 
-    with Book.open(tmp_path / "three") as book:
+    with Journal.open(tmp_path / "three") as book:
         book.correct("build", "K-001", '{"a": 1, "b": [2]}', "slip")
         assert book.data_hash() == hashes[0]
         book.withdraw("build", "K-002", "slip")
@@ -241,7 +241,7 @@ def test_the_hash_follows_what_the_records_say(tmp_path: Path) -> None:
         "INSERT INTO journal VALUES (3, 'build', 'K-9', '{}', '', '2024', 'me', 2, 'other')",
     ],
 )
-def test_no_other_program_can_rewrite_the_journal(book: Book, statement: str) -> None:
+def test_no_other_program_can_rewrite_the_journal(book: Journal, statement: str) -> None:
     """The file itself refuses changed, deleted, replaced and misplaced entries."""
     book.append([New("build", "K-001", '{"v": 1}')])
     book.correct("build", "K-001", '{"v": 2}', "slip")
@@ -261,15 +261,15 @@ def test_says_where_there_is_no_book(tmp_path: Path) -> None:
     empty.touch()
     for path in (missing, empty):
         with pytest.raises(NoBookError, match="got no book there; start one") as caught:
-            Book.open(path)
+            Journal.open(path)
         assert caught.value.exit_code == 2
     assert not missing.exists()
 
     with pytest.raises(NoBookError, match="cannot be opened"):
-        Book.open(tmp_path / "no folder" / "shop.book", create=True)
+        Journal.open(tmp_path / "no folder" / "shop.book", create=True)
     with pytest.raises(NoBookError, match="cannot be opened"):
-        Book.open(tmp_path)
-    with Book.open(empty, create=True) as book:
+        Journal.open(tmp_path)
+    with Journal.open(empty, create=True) as book:
         assert book.current() == []
 
 
@@ -286,12 +286,12 @@ def test_refuses_files_that_are_no_book(tmp_path: Path) -> None:
         before = path.read_bytes()
         for create in (False, True):
             with pytest.raises(NotABookError) as caught:
-                Book.open(path, create=create)
+                Journal.open(path, create=create)
             assert caught.value.exit_code == 2
         assert path.read_bytes() == before
 
 
-def test_refuses_a_newer_format(book: Book) -> None:
+def test_refuses_a_newer_format(book: Journal) -> None:
     """A book of a newer format is refused with both versions, and left alone."""
     other = _raw(book)
     other.execute("PRAGMA user_version = 99")
@@ -300,18 +300,18 @@ def test_refuses_a_newer_format(book: Book) -> None:
     with pytest.raises(
         BookVersionError, match=r"got format 99 in .*; use a newer version of this tool"
     ) as caught:
-        Book.open(book.path)
+        Journal.open(book.path)
     assert caught.value.exit_code == 3
 
 
-def test_an_older_format_is_brought_up_to_date(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_older_format_is_brought_up_to_date(book: Journal, monkeypatch: pytest.MonkeyPatch) -> None:
     """Missing steps are taken on opening, once, in order, each with a note of it; the records stay."""
     book.append([New("build", "K-001", "{}")])
     steps = (Migration("two", ("CREATE TABLE two (x)",)), Migration("three", ("CREATE TABLE three (x)",)))
     monkeypatch.setattr(store, "MIGRATIONS", (*store.MIGRATIONS, *steps))
 
     for _ in range(2):
-        with Book.open(book.path) as newer:
+        with Journal.open(book.path) as newer:
             assert list(_said(newer.current())) == ["K-001"]
     other = _raw(book)
     notes = other.execute("SELECT number, name FROM migrations").fetchall()
@@ -319,7 +319,7 @@ def test_an_older_format_is_brought_up_to_date(book: Book, monkeypatch: pytest.M
     assert notes == [(1, "journal of records"), (2, "two"), (3, "three")]
 
 
-def test_a_failed_step_leaves_the_last_good_format(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_failed_step_leaves_the_last_good_format(book: Journal, monkeypatch: pytest.MonkeyPatch) -> None:
     """A step that fails halfway is undone, and the book opens as before with the steps that it had."""
     steps = (
         Migration("good", ("CREATE TABLE good (x)",)),
@@ -327,17 +327,17 @@ def test_a_failed_step_leaves_the_last_good_format(book: Book, monkeypatch: pyte
     )
     monkeypatch.setattr(store, "MIGRATIONS", (*store.MIGRATIONS, *steps))
     with pytest.raises(sqlite3.OperationalError):
-        Book.open(book.path)
+        Journal.open(book.path)
     monkeypatch.setattr(store, "MIGRATIONS", store.MIGRATIONS[:2])
 
-    Book.open(book.path).close()
+    Journal.open(book.path).close()
     other = _raw(book)
     tables = {name for (name,) in other.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
     other.close()
     assert tables == {"migrations", "journal", "good"}
 
 
-def test_says_that_the_book_is_locked(book: Book) -> None:
+def test_says_that_the_book_is_locked(book: Journal) -> None:
     """A lock held longer than the patience ends in one line for readers and writers; then all works again."""
     other = _raw(book)
     other.execute("BEGIN EXCLUSIVE")
@@ -347,14 +347,14 @@ def test_says_that_the_book_is_locked(book: Book) -> None:
     with pytest.raises(BookLockedError):
         book.current()
     with pytest.raises(BookLockedError):
-        Book.open(book.path, patience_s=0.05)
+        Journal.open(book.path, patience_s=0.05)
     other.close()
 
     book.append([New("build", "K-001", "{}")])
     assert list(_said(book.current())) == ["K-001"]
 
 
-def test_a_reader_who_stays_does_not_lose_the_change(book: Book) -> None:
+def test_a_reader_who_stays_does_not_lose_the_change(book: Journal) -> None:
     """A commit that a reader holds up is undone as a whole and reported."""
     book.append([New("build", "K-001", "{}")])
     other = _raw(book)
@@ -369,7 +369,7 @@ def test_a_reader_who_stays_does_not_lose_the_change(book: Book) -> None:
     book.append([New("build", "K-002", "{}")])
 
 
-def test_says_that_the_disk_is_full(book: Book) -> None:
+def test_says_that_the_disk_is_full(book: Journal) -> None:
     """On a full disk nothing of the change is kept, what was there stays, and with room writing works."""
     book.append([New("build", "K-001", "{}")])
     pages = book._connection.execute("PRAGMA page_count").fetchone()[0]
@@ -385,7 +385,7 @@ def test_says_that_the_disk_is_full(book: Book) -> None:
     assert list(_said(book.current())) == ["K-001", "K-003"]
 
 
-def test_says_that_the_book_may_not_be_written(book: Book) -> None:
+def test_says_that_the_book_may_not_be_written(book: Journal) -> None:
     """A book without the right to write is still read."""
     book.append([New("build", "K-001", "{}")])
     book._connection.execute("PRAGMA query_only = ON")
@@ -395,7 +395,7 @@ def test_says_that_the_book_may_not_be_written(book: Book) -> None:
     assert list(_said(book.current())) == ["K-001"]
 
 
-def test_says_that_the_book_is_damaged(book: Book) -> None:
+def test_says_that_the_book_is_damaged(book: Journal) -> None:
     """Overwritten pages end in one line that says to restore a copy."""
     book.append([New("build", f"K-{n:03d}", '{"note": "' + "x" * 3000 + '"}') for n in range(20)])
     book.close()
@@ -403,7 +403,7 @@ def test_says_that_the_book_is_damaged(book: Book) -> None:
     content[8192:] = b"\xa5" * (len(content) - 8192)
     book.path.write_bytes(content)
 
-    with pytest.raises(BookDamagedError, match="restore it from a copy"), Book.open(book.path) as damaged:
+    with pytest.raises(BookDamagedError, match="restore it from a copy"), Journal.open(book.path) as damaged:
         damaged.current()
 
 
@@ -454,7 +454,7 @@ def _kill_at_random(rounds: int, path: Path, chance: random.Random) -> tuple[int
         process.wait()
         half_made += path.with_name(path.name + "-journal").exists()
 
-        with Book.open(path, create=True) as book:
+        with Journal.open(path, create=True) as book:
             kept = [entry.id for entry in book.current()]
             sound = book._connection.execute("PRAGMA integrity_check").fetchone()[0]
         assert sound == "ok"
@@ -498,7 +498,7 @@ def test_several_writers_share_a_book(tmp_path: Path) -> None:
         output.close()
         process.wait()
 
-    with Book.open(path) as book:
+    with Journal.open(path) as book:
         kept = [entry.id for entry in book.current()]
     assert len(acknowledged) == len(set(acknowledged)) > 20
     assert set(acknowledged) <= set(kept)

@@ -5,12 +5,12 @@ Run as `python write_until_killed.py BOOK PREFIX`. Each line is the id of a reco
 
 import sys
 
-from datasets.store import Book, New
+from datasets.store import Journal, New
 
 
 def main(path: str, prefix: str) -> None:
     """Append one record at a time under a number of its own until the process is killed."""
-    with Book.open(path, create=True) as book:
+    with Journal.open(path, create=True) as book:
         while True:
             with book.transaction():
                 record_id = book.next_id(prefix, digits=3)
