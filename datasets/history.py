@@ -94,7 +94,6 @@ class BowAt:
         glue_line: thickness of one glue line.
         nock_offset_shift: the string's distance from the neutral axis, beyond half the tip's thickness.
         string_stiffness_factor: of the handbook stiffness of the string's yarn.
-        own_profile: whether the unstrung shape was measured on this bow, not on its form.
         inputs: the recorded dimensions that this geometry rests on.
     """
 
@@ -111,7 +110,6 @@ class BowAt:
     glue_line: float
     nock_offset_shift: float
     string_stiffness_factor: float
-    own_profile: bool
     inputs: tuple[Input, ...]
 
 
@@ -175,7 +173,6 @@ def bow_at(
         string_stiffness_factor=ledger.note(
             "string stiffness", "string", 1.0, tolerances.STRING_STIFFNESS_SD
         ),
-        own_profile=bool(build.profile),
         inputs=tuple(ledger.inputs.values()),
     )
 

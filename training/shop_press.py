@@ -319,7 +319,6 @@ def _strung(
         glue_line=max(0.004 + rng.normal(0, scatter.glue_line_in), 0.0005),
         nock_offset_shift=rng.normal(0, scatter.nock_offset_in),
         string_stiffness_factor=max(1 + rng.normal(0, scatter.string), 0.3),
-        own_profile=False,
         inputs=(),
     )
 
