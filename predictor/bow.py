@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from datasets.history import BowAt, LimbAt
-from datasets.materials import handbook
+from datasets.materials import Material, handbook
 from datasets.record import Record
 from datasets.schema import StringMaterial
 from predictor.limb import Layer, Limb, limb_grid
@@ -30,6 +30,12 @@ class Refusal(Record):
 
     reason: str
     where: str
+
+
+def handbook_moduli(bow: BowAt, materials: Mapping[str, Material]) -> Moduli:
+    """Return the moduli of a bow's lams as the handbooks or the shop's own materials have them, whatever the lot."""
+    lams = (*bow.upper.lams, *bow.lower.lams)
+    return {(lam.material, lam.lot): materials[lam.material].modulus_psi for lam in lams}
 
 
 def limb_of(bow: BowAt, limb: LimbAt, moduli: Moduli) -> Limb:
@@ -132,18 +138,21 @@ def weights(bows: Sequence[BowAt], moduli: Sequence[Moduli], draws_in: Array) ->
     np.add.at(slope, owner, share * drawn.slope)
     refused: list[Refusal | None] = [None] * len(bows)
     for row in np.flatnonzero((braced.status != Status.OK) | np.any(drawn.status != Status.OK, axis=1)):
-        refused[owner[row]] = refused[owner[row]] or _refusal(braced, drawn, int(row))
+        refused[owner[row]] = refused[owner[row]] or refusal(braced, drawn, int(row))
     return Weights(lbf, slope, tuple(refused))
 
 
-def _refusal(braced: Braced, drawn: Drawn, row: int) -> Refusal:
-    """Say why one bow was not solved, and where."""
+def refusal(braced: Braced, drawn: Drawn, row: int) -> Refusal | None:
+    """Return why one bow of a batch was not solved, and where; nothing if it was."""
     brace_status = Status(braced.status[row])
     if brace_status is not Status.OK:
         return Refusal(
             reason=brace_status.reason, where=f"at a brace of {braced.height[row]:.2f} in from the back"
         )
-    place = int(np.flatnonzero(drawn.status[row] != Status.OK)[0])
+    unsolved = np.flatnonzero(drawn.status[row] != Status.OK)
+    if not unsolved.size:
+        return None
+    place = int(unsolved[0])
     return Refusal(
         reason=Status(drawn.status[row, place]).reason,
         where=f"asked for {drawn.draw[row, place]:.2f} in from the back, got to {drawn.reached[row, place]:.2f} in",

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from datasets.history import BowAt, Input, bow_at
 from datasets.materials import Material
 from datasets.schema import Build, Event, Form
-from predictor.bow import Moduli, Refusal, notes_on, stack_at, weights
+from predictor.bow import Moduli, Refusal, handbook_moduli, notes_on, stack_at, weights
 
 Array = NDArray[np.float64]
 
@@ -133,7 +133,7 @@ def _solved_together(cases: Sequence[Case], materials: Mapping[str, Material]) -
 def _variants(case: Case, materials: Mapping[str, Material]) -> list[_Variant]:
     """Return a case as recorded, then for each modulus and each input the case with it less and more by a step."""
     bow = bow_at(case.form, case.build, case.events)
-    moduli = _handbook_moduli(bow, materials)
+    moduli = handbook_moduli(bow, materials)
     variants = [_Variant(bow, moduli, case.draws_in)]
     for key in moduli:
         for sign in (-1, 1):
@@ -144,11 +144,6 @@ def _variants(case: Case, materials: Mapping[str, Material]) -> list[_Variant]:
             shifted = bow_at(case.form, case.build, case.events, {given.name: sign * given.sd})
             variants.append(_Variant(shifted, moduli, case.draws_in))
     return variants
-
-
-def _handbook_moduli(bow: BowAt, materials: Mapping[str, Material]) -> Moduli:
-    lams = [lam for limb in (bow.upper, bow.lower) for lam in limb.lams]
-    return {(lam.material, lam.lot): materials[lam.material].modulus_psi for lam in lams}
 
 
 def _features(base: _Variant, lbf: Array, lbf_per_in: Array) -> Features:

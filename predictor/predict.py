@@ -14,14 +14,17 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field
 
+from datasets.history import bow_at
 from datasets.materials import Material
 from datasets.record import DrawLength, Record, ZeroPoint
 from datasets.schema import Build, Event, Form, Stage
 from datasets.zero_points import from_back, from_zero
 from predictor import posterior
-from predictor.bow import Refusal
+from predictor.bent import bent_bow
+from predictor.bow import Refusal, handbook_moduli
 from predictor.columns import Columns, Moment, columns
 from predictor.features import Case, features
+from predictor.margins import Strained, broken, notes_on_margins, strained_places, worst
 from predictor.mixture import NormalMixture
 from predictor.model import Model, Seen, prior_belief, seen_by
 from predictor.posterior import Posterior
@@ -82,6 +85,9 @@ class Prediction(Record):
     main_draw: DrawLength
     draws: tuple[DrawPrediction, ...]
     shares: tuple[Share, ...] = Field(description="at the main draw, largest first")
+    strain: tuple[Strained, ...] = Field(
+        description="where each material is strained most, least margin first"
+    )
     basis: str
     notes: tuple[str, ...]
 
@@ -129,13 +135,21 @@ def predict(
         stage: the stage it is weighed at; from finished on, what finish sanding takes is counted.
 
     Returns:
-        The prediction, or why there is none: the bow cannot be braced or drawn so far.
+        The prediction, or why there is none: the bow cannot be braced or drawn so far, or would break.
     """
     depth = form.handle_depth_in.inch
     from_back_in = tuple(from_back(draw.inch, draw.zero, depth) for draw in draws)
     (found,) = features([Case(form, build, tuple(events), from_back_in)], materials)
     if isinstance(found, Refusal):
         return found
+    bow = bow_at(form, build, events)
+    bent = bent_bow(bow, handbook_moduli(bow, materials), from_back_in)
+    if isinstance(bent, Refusal):
+        return bent
+    places = strained_places(bent, draws, materials)
+    breaking = broken(places)
+    if breaking is not None:
+        return breaking
     standard_in = tuple(from_zero(inch, ZeroPoint.STANDARD, depth) for inch in from_back_in)
     moment = Moment(f"{form.id}/{form.revision}", standard_in, stage)
     belief = prior_belief() if model is None else model.belief()
@@ -150,7 +164,8 @@ def predict(
         draws=_at_draws(draws, expected, seen.offset, found.per_inch_lbf, told),
         shares=_shares(belief, seen, told, main),
         basis=_basis(model),
-        notes=found.notes,
+        strain=worst(places),
+        notes=(*found.notes, *notes_on_margins(places)),
     )
 
 

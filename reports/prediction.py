@@ -3,7 +3,9 @@
 from rich.console import Console
 from rich.markup import escape
 
+from predictor.margins import Strained
 from predictor.predict import DrawPrediction, Prediction
+from reports.numbers import fixed
 from reports.printing import Units, table
 
 SHARES_SHOWN = 5
@@ -12,6 +14,8 @@ CAUTION = (
     "Caution: wear eye protection at first draws, keep out of the line of the limb tips, and never draw past "
     "the target weight or the draw that is tillered."
 )
+
+STRAIN_CAUTION = "Strain limits are handbook values of small clear samples, without knots, fatigue or age: a margin is no promise."
 
 
 def show_prediction(prediction: Prediction, units: Units, out: Console) -> None:
@@ -34,8 +38,15 @@ def show_prediction(prediction: Prediction, units: Units, out: Console) -> None:
     rest = len(prediction.shares) - SHARES_SHOWN
     if rest > 0:
         out.print(f"  and {rest} smaller ones (--json has them all)")
-    for remark in (f"Basis: {prediction.basis}.", *prediction.notes, CAUTION):
+    for place in prediction.strain:
+        out.print(escape(_strain(place)))
+    for remark in (f"Basis: {prediction.basis}.", *prediction.notes, STRAIN_CAUTION, CAUTION):
         out.print(escape(remark))
+
+
+def _strain(place: Strained) -> str:
+    margin = "margin not known" if place.margin is None else f"margin {fixed(place.margin, 2)}"
+    return f"Strain: {place}, {margin}"
 
 
 def _step(units: Units) -> str:

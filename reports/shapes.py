@@ -11,7 +11,7 @@ from datasets.materials import Material
 from datasets.record import DrawLength
 from datasets.schema import Build, Event, Form
 from datasets.zero_points import from_back
-from predictor.bow import Moduli, Refusal, limb_of, string_stiffness, unstrung
+from predictor.bow import Moduli, Refusal, handbook_moduli, limb_of, string_stiffness, unstrung
 from predictor.limb import limb_grid
 from predictor.statics import Status, brace, draw, shape
 
@@ -53,10 +53,7 @@ def shapes(
         materials: every material that its layers name.
     """
     bow = bow_at(form, build, events)
-    moduli = {
-        (lam.material, lam.lot): materials[lam.material].modulus_psi
-        for lam in (*bow.upper.lams, *bow.lower.lams)
-    }
+    moduli = handbook_moduli(bow, materials)
     full_in = from_back(full.inch, full.zero, bow.pivot_depth)
     states = [_bent(bow, limb, moduli, full_in) for limb in (bow.upper, bow.lower)]
     if isinstance(states[0], Refusal):

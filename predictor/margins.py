@@ -1,0 +1,144 @@
+"""Where the lams of a bow are strained most, and how far that is from what their materials stand.
+
+The limits are of small clear samples without knots, fatigue or age, so a margin is no promise. That of a wood is its
+modulus of rupture over its stiffness, a nominal strain: the modulus of rupture is a low estimate of how much clear
+wood stands in tension (Wood Handbook, chapter 5, from memory), and cores of sound glass bows come near it.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field
+
+from datasets.materials import Kind, Material
+from datasets.record import DrawLength, Record, Side
+from predictor.bent import BentBow, BentLimb
+from predictor.bow import Refusal
+
+Array = NDArray[np.float64]
+
+LEAST_MARGIN = 1.5
+LEAST_NOMINAL_MARGIN = 0.75
+"""Margins below which a bow is noted, the second one for wood. House defaults; common practice, no source."""
+
+BREAKS_BELOW = 1.0
+BREAKS_BELOW_NOMINAL = 0.5
+"""Margins in tension below which there is no bow, the second one for wood. House defaults; common practice, no source.
+
+Compression tells less: fibres under glass buckle later in a bent limb than in a sample that is pressed endways, and
+wood is crushed and takes a set before it breaks.
+"""
+
+
+class Strained(Record):
+    """The place where a lam, or the lams of one material, come nearest to what the material stands."""
+
+    material: str
+    kind: Kind
+    limb: Side
+    lam: int = Field(ge=1, description="counted from the back")
+    face: Literal["back", "belly"] = Field(description="the side of the lam")
+    from_fade_in: float = Field(ge=0)
+    draw: DrawLength
+    strain: float = Field(description="along the limb, tension positive")
+    limit: float | None = Field(gt=0, description="strain at failure of this sign, if it is known")
+
+    @property
+    def margin(self) -> float | None:
+        """Limit over strain."""
+        return None if self.limit is None else self.limit / abs(self.strain)
+
+    def __str__(self) -> str:
+        """Return strain, limit and place in words."""
+        sense = "tension" if self.strain > 0 else "compression"
+        limit = "no limit known" if self.limit is None else f"limit {self.limit:.2%}"
+        return (
+            f"{self.material} strained to {abs(self.strain):.2%} in {sense} ({limit}) "
+            f"at {self.from_fade_in:.1f} in from the fade, drawn to {self.draw.inch:g} in"
+        )
+
+
+def strained_places(
+    bow: BentBow, draws: Sequence[DrawLength], materials: Mapping[str, Material]
+) -> tuple[Strained, ...]:
+    """Return where each face of each lam is stretched most, and where it is squeezed most.
+
+    Args:
+        bow: The bow, bent to brace and to the draws.
+        draws: The draws, in the same order.
+        materials: Every material that its lams name.
+    """
+    if bow.upper is bow.lower:
+        return tuple(_of_limb(bow.upper, Side.BOTH, draws, materials))
+    return (
+        *_of_limb(bow.upper, Side.UPPER, draws, materials),
+        *_of_limb(bow.lower, Side.LOWER, draws, materials),
+    )
+
+
+def _of_limb(
+    bent: BentLimb, side: Side, draws: Sequence[DrawLength], materials: Mapping[str, Material]
+) -> Iterator[Strained]:
+    for face, strains in (("back", bent.back), ("belly", bent.belly)):
+        for place, lam in enumerate(bent.limb.lams):
+            material = materials[lam.material]
+            of_lam = strains[1:, ..., place]
+            for limit, sign in (
+                (material.tension_limit_strain, 1),
+                (material.compression_limit_strain, -1),
+            ):
+                size = np.where(np.isnan(of_lam), 0.0, sign * of_lam)
+                state, step, node = map(int, np.unravel_index(np.argmax(size), size.shape))
+                if size[state, step, node] > 0:
+                    yield Strained(
+                        material=lam.material,
+                        kind=material.kind,
+                        limb=side,
+                        lam=place + 1,
+                        face=face,
+                        from_fade_in=max(bent.station[step, node], 0.0),
+                        draw=draws[state],
+                        strain=of_lam[state, step, node],
+                        limit=limit,
+                    )
+
+
+def worst(places: Sequence[Strained]) -> tuple[Strained, ...]:
+    """Return the worst place of each material, the least margin first, those of unknown limits last."""
+    of_material: dict[str, Strained] = {}
+    for place in sorted(places, key=_badness, reverse=True):
+        of_material.setdefault(place.material, place)
+    return tuple(of_material.values())
+
+
+def _badness(place: Strained) -> tuple[float, float]:
+    return (0.0 if place.margin is None else 1 / place.margin, abs(place.strain))
+
+
+def broken(places: Sequence[Strained]) -> Refusal | None:
+    """Return why there is no bow: a lam would be stretched past what it can stand; nothing if none is."""
+    for place in worst([place for place in places if place.strain > 0]):
+        least = BREAKS_BELOW_NOMINAL if place.kind is Kind.WOOD else BREAKS_BELOW
+        if place.margin is not None and place.margin < least:
+            return Refusal(
+                reason=f"the back of the limb would break: strain {place.strain:.1%} in its {place.material}, "
+                f"which stands {place.strain * place.margin / least:.1%} at best",
+                where=f"{place.from_fade_in:.1f} in from the fade, drawn to {place.draw.inch:g} in",
+            )
+    return None
+
+
+def notes_on_margins(places: Sequence[Strained]) -> tuple[str, ...]:
+    """Return what a reader should know of thin margins and of limits that are not known."""
+    return tuple(_notes(worst(places)))
+
+
+def _notes(places: Sequence[Strained]) -> Iterator[str]:
+    for place in places:
+        least = LEAST_NOMINAL_MARGIN if place.kind is Kind.WOOD else LEAST_MARGIN
+        if place.margin is None:
+            yield f"{place}: how far that is from breaking cannot be said"
+        elif place.margin < least:
+            yield f"{place}: a margin of {place.margin:.2f}, where {least:g} is wanted"
