@@ -55,6 +55,7 @@ def simulate(
     mistakes: bool = False,
     chain: bool = False,
     fresh_lots: int = 0,
+    held_lots: int = 0,
     spoilt: float = 0.0,
 ) -> VirtualShop:
     """Run a workshop through a number of builds.
@@ -67,6 +68,7 @@ def simulate(
             as it is.
         chain: whether weights come from the link chain rather than from the statics.
         fresh_lots: so many of the last bows are each made of lots that no other bow has.
+        held_lots: while so many bows before those are made, no lot comes in.
         spoilt: share of builds with a fault for which they may not teach.
 
     Raises:
@@ -76,7 +78,7 @@ def simulate(
     bench, pen = (np.random.default_rng(stream) for stream in np.random.SeedSequence(seed).spawn(2))
     solve = chain_weights if chain else _statics
     shop = draw_shop(bench, scatter)
-    shop, jobs = _pressed(bench, scatter, shop, builds, fresh_lots)
+    shop, jobs = _pressed(bench, scatter, shop, builds - fresh_lots - held_lots, held_lots, fresh_lots)
     for job in jobs:
         if bench.random() < spoilt:
             spoil(bench, job)
@@ -88,18 +90,22 @@ def simulate(
 
 
 def _pressed(
-    rng: np.random.Generator, scatter: Scatter, shop: ShopTruth, builds: int, fresh_lots: int
+    rng: np.random.Generator, scatter: Scatter, shop: ShopTruth, usual: int, held: int, fresh: int
 ) -> tuple[ShopTruth, list[Job]]:
-    """Press all bows while deliveries come in; return the shop with its lots, and the bows."""
+    """Press some bows while deliveries come in now and then, some from the lots at hand, some of new lots each.
+
+    Returns:
+        The shop with its lots, and the bows.
+    """
     shelves = {**{wood: wood for wood in WOODS}, **{glass_shelf(glass): GLASS for glass in GLASSES_IN}}
     numbers = {shelf: count(1) for shelf in shelves}
     at_hand: dict[str, Key] = {}
     lots: dict[Key, float] = {}
     jobs = []
-    for number in range(1, builds + 1):
-        fresh = number > builds - fresh_lots
+    for number in range(1, usual + held + fresh + 1):
+        chance = 1 / scatter.lot_every if number <= usual else float(number > usual + held)
         for shelf, material in shelves.items():
-            if shelf not in at_hand or fresh or rng.random() < 1 / scatter.lot_every:
+            if shelf not in at_hand or rng.random() < chance:
                 at_hand[shelf] = (material, f"{shelf} {next(numbers[shelf])}")
                 lots[at_hand[shelf]] = lot_modulus(rng, scatter, shop, material)
         jobs.append(press(rng, scatter, replace(shop, lots=lots), at_hand, number))

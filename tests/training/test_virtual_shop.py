@@ -13,7 +13,7 @@ from datasets.schema import Method, Part, Removal, Stage
 from datasets.zero_points import from_back
 from predictor.bow import weights
 from predictor.features import Case, features
-from training.shop_designs import GLASS
+from training.shop_designs import GLASS, GLASSES_IN, WOODS
 from training.shop_truth import SCALES, Scatter, draw_shop, shape_effect
 from training.virtual_shop import simulate
 
@@ -282,6 +282,15 @@ def test_fresh_lots():
     users = Counter(key for bow in shop.truth.bows.values() for key in bow.moduli)
     last = list(shop.truth.bows.values())[-4:]
     assert all(users[key] == 1 for bow in last for key in bow.moduli)
+
+
+def test_held_lots():
+    """While lots are held, bows of one wood and glass share their lots, though deliveries were daily before."""
+    shop = simulate(seed=6, builds=22, scatter=Scatter(lot_every=1), held_lots=12, fresh_lots=4)
+    bows = list(shop.truth.bows.values())
+    before, held, _ = bows[:6], bows[6:18], bows[18:]
+    assert len({key for bow in before for key in bow.moduli}) == 2 * len(before)
+    assert len({key for bow in held for key in bow.moduli}) <= len(WOODS) + len(GLASSES_IN)
 
 
 def test_spoilt_bows_say_so():
