@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
+from scipy.special import log_ndtr, logsumexp, ndtr, ndtri, ndtri_exp
 
 Array = NDArray[np.float64]
 
@@ -43,6 +43,20 @@ class NormalMixture:
         """Return the probability of lying below each value, shape (n,)."""
         below: Array = np.sum(self.weights * ndtr((values - self.means) / self.sds), axis=0)
         return below
+
+    def normal_score(self, values: Array) -> Array:
+        """Return the standard normal values at the same probabilities, shape (n,); for one normal (value - mean) / sd.
+
+        The smaller tail is taken by its logarithm, so that a value far out keeps its score.
+        """
+        z = (values - self.means) / self.sds
+        below = logsumexp(log_ndtr(z), b=self.weights, axis=0)
+        above = logsumexp(log_ndtr(-z), b=self.weights, axis=0)
+        # Rounding may bring the larger tail's logarithm above zero; the smaller one's is at most log(1/2).
+        score: Array = np.where(
+            below < above, ndtri_exp(np.minimum(below, 0)), -ndtri_exp(np.minimum(above, 0))
+        )
+        return score
 
     def quantile(self, probability: float) -> Array:
         """Return the values below which the numbers lie with this probability, shape (n,).

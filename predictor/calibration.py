@@ -1,0 +1,135 @@
+"""Whether intervals have held for builds that the fit had not seen, and what follows for the next one.
+
+A build's score is how far its reading fell from what the other builds said of it, in predictive standard deviations:
+where a prediction is no plain normal, the standard normal value at the same probability. The unit is the build: however
+often one was weighed, it has one score.
+
+If the next build is like the others, its score is as likely to be of any rank as theirs. So the k-th smallest of n
+absolute scores, k = ceil((n + 1) level), reaches far enough with probability k / (n + 1), whatever the distribution
+(Vovk, Gammerman and Shafer, Algorithmic Learning in a Random World, 2005; Lei and others, Journal of the American
+Statistical Association 113, 2018, 1094-1111, both from memory). Below some n there is no such k. Scores from leaving
+out one build each, as here, come close to that promise rather than keeping it exactly (Barber and others, Annals of
+Statistics 49, 2021, 486-507, from memory).
+"""
+
+from collections.abc import Sequence
+from fractions import Fraction
+from math import ceil, floor, sqrt
+from statistics import NormalDist
+
+from pydantic import Field
+
+from datasets.record import Record
+
+BELIEVED_AS_BUILDS = 10
+"""The model's own width counts as much as so many builds when scores are asked how wide intervals ought to be."""
+
+FARTHEST_SCORE = 4.0
+"""A score beyond this counts as this: it tells of a mistake rather than of the width."""
+
+LEVEL_STEP = 0.05
+"""The highest level that some builds allow is told in such steps."""
+
+
+def rank(builds: int, level: float) -> int | None:
+    """Return which of the absolute scores, in ascending order and counted from 1, reaches far enough.
+
+    Args:
+        builds: how many scores there are.
+        level: coverage wanted, taken as the decimal fraction that it is written as.
+
+    Returns:
+        The rank ceil((builds + 1) level), or None where there are too few builds for the level.
+    """
+    wanted = ceil((builds + 1) * Fraction(repr(level)))
+    return wanted if wanted <= builds else None
+
+
+def builds_needed(level: float) -> int:
+    """Return the smallest number of builds that a level can be checked with."""
+    exact = Fraction(repr(level))
+    return ceil(exact / (1 - exact))
+
+
+def highest_level(builds: int) -> float:
+    """Return the highest level that so many builds can check, rounded down to a multiple of `LEVEL_STEP`."""
+    step = Fraction(repr(LEVEL_STEP))
+    return float(floor(Fraction(builds, builds + 1) / step) * step)
+
+
+def checked_reach(scores: Sequence[float], level: float) -> float | None:
+    """Return how many predictive standard deviations to either side held for enough of the scores.
+
+    Returns:
+        The absolute score of the rank, or None where there are too few.
+    """
+    place = rank(len(scores), level)
+    return None if place is None else sorted(abs(score) for score in scores)[place - 1]
+
+
+def stretch(scores: Sequence[float]) -> float:
+    """Return the factor on the predictive standard deviation that the scores ask for, drawn towards one.
+
+    The root mean square of the scores, with `BELIEVED_AS_BUILDS` scores of size one added: the estimate of a scale
+    with a scaled inverse chi-squared prior about one (Gelman and others, Bayesian Data Analysis, section 2.6, from
+    memory). Without scores it is one.
+    """
+    squares = sum(min(abs(score), FARTHEST_SCORE) ** 2 for score in scores)
+    return sqrt((BELIEVED_AS_BUILDS + squares) / (BELIEVED_AS_BUILDS + len(scores)))
+
+
+class BuildScore(Record):
+    """How one build fared when it was left out."""
+
+    build: str
+    form: str = Field(description="form and revision")
+    score: float = Field(description="from the other builds")
+    as_new_lots: float | None = Field(
+        None, description="from the builds of other lots; only for the first build of its lots"
+    )
+
+
+class Calibration(Record):
+    """The scores of a model's builds. A build that looks like a mistake has none."""
+
+    builds: tuple[BuildScore, ...] = ()
+
+    def scores(self, *, new_lots: bool = False, form: str | None = None) -> tuple[float, ...]:
+        """Return the scores that tell of a planned bow.
+
+        Args:
+            new_lots: whether it has a lot that no build had: then scores with the lots left out too.
+            form: only builds on this form and revision; None takes all.
+        """
+        alike = [build for build in self.builds if form in (None, build.form)]
+        if new_lots:
+            return tuple(build.as_new_lots for build in alike if build.as_new_lots is not None)
+        return tuple(build.score for build in alike)
+
+
+class Check(Record):
+    """What left-out builds say of an interval of one level."""
+
+    level: float = Field(gt=0, lt=1)
+    builds: int = Field(ge=0, description="how many were left out, one after another")
+    held: int = Field(ge=0, description="of how many the reading lay in the interval as it is given here")
+    of_checked: float | None = Field(
+        description="width of the interval that these builds bear out, over the width given here; "
+        "nothing where they are too few"
+    )
+    builds_needed: int = Field(description="for a check at this level")
+    highest_level: float = Field(description="that so many builds can check")
+
+
+def check(scores: Sequence[float], level: float) -> Check:
+    """Return how the interval of a level, as it is given, compares with what the scores bear out."""
+    given = stretch(scores) * NormalDist().inv_cdf((1 + level) / 2)
+    reach = checked_reach(scores, level)
+    return Check(
+        level=level,
+        builds=len(scores),
+        held=sum(abs(score) <= given for score in scores),
+        of_checked=None if reach is None else reach / given,
+        builds_needed=builds_needed(level),
+        highest_level=highest_level(len(scores)),
+    )

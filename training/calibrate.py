@@ -1,0 +1,117 @@
+"""Scores of builds left out of the fit one at a time, and with all builds of their lots.
+
+Exact at the fit's scales and its judgement of mistakes, which a build left out has still had its part in; what that
+changes is small against a predictive sd, and `tests.training.test_calibrate` bounds it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+from numpy.typing import NDArray
+
+from predictor.calibration import BuildScore, Calibration
+from predictor.columns import DRAW_SHAPE
+from predictor.scatter import FORMS, LOTS_OF_GLASS, LOTS_OF_WOOD
+from training.evidence import Evidence, Weighing
+from training.hierarchy import Fit
+from training.leave_out import leave_sets_out
+
+MOST_LOT_SETS = 200
+"""So many sets of lots are left out, the newest: enough to judge by, and quick in a book of thousands of builds."""
+
+
+@dataclass(frozen=True)
+class Main:
+    """A build by its main reading: of its last weighing the one nearest to 28 in.
+
+    Attributes:
+        build: id.
+        form: form and revision.
+        lots: of wood and glass, by name.
+        row: of the reading among all readings.
+        place: of the reading among the build's own.
+    """
+
+    build: str
+    form: str
+    lots: frozenset[str]
+    row: int
+    place: int
+
+
+def main_readings(evidence: Evidence) -> list[Main]:
+    """Return the main reading of each build, in the order of the fit's builds."""
+    found, start = [], 0
+    for build, group in groupby(evidence.weighings, key=lambda weighing: weighing.build):
+        mine = list(group)
+        counts = [len(weighing.log_weight) for weighing in mine]
+        place = sum(counts[:-1]) + int(np.argmin(np.abs(mine[-1].columns.common[DRAW_SHAPE])))
+        (form,) = mine[-1].columns.groups[FORMS]
+        found.append(Main(build, form, _lots(mine[-1]), start + place, place))
+        start += sum(counts)
+    return found
+
+
+def _lots(weighing: Weighing) -> frozenset[str]:
+    groups = weighing.columns.groups
+    return frozenset(lot for kind in (LOTS_OF_WOOD, LOTS_OF_GLASS) for lot in groups.get(kind, {}))
+
+
+def calibrate(fit: Fit, evidence: Evidence, set_aside: frozenset[str] = frozenset()) -> Calibration:
+    """Return the scores of a fit's builds.
+
+    Args:
+        fit: of the evidence.
+        evidence: what was fitted.
+        set_aside: builds without a score, such as those that look like a mistake: intervals promise to hold for
+            readings without one.
+    """
+    mains = main_readings(evidence)
+    left_out = fit.leave_builds_out()
+    scores = left_out.normal_score(fit.readings.values)
+    as_new = _as_new_lots(fit, mains)
+    return Calibration(
+        builds=tuple(
+            BuildScore(
+                build=main.build,
+                form=main.form,
+                score=float(scores[main.row]),
+                as_new_lots=as_new.get(main.build),
+            )
+            for main in mains
+            if main.build not in set_aside
+        )
+    )
+
+
+def _as_new_lots(fit: Fit, mains: list[Main]) -> Mapping[str, float]:
+    """Return scores of the first build of each set of lots, with all builds left out that share one of its lots."""
+    first: dict[frozenset[str], int] = {}
+    for number, main in enumerate(mains):
+        first.setdefault(main.lots, number)
+    newest = list(first.values())[-MOST_LOT_SETS:]
+    sets = [_sharing(mains, number) for number in newest]
+    left = leave_sets_out(fit.problem, fit.state, sets)
+    own_variance = _own_variance(fit)
+    scores = {}
+    for number, builds, out in zip(newest, sets, left, strict=True):
+        before = builds[builds < number]
+        at = int(np.isin(fit.readings.build, before).sum()) + mains[number].place
+        variance = out.of_effects[at, at] + own_variance[mains[number].row]
+        scores[mains[number].build] = float(out.residual[at] / np.sqrt(variance))
+    return scores
+
+
+def _sharing(mains: list[Main], number: int) -> NDArray[np.intp]:
+    lots = mains[number].lots
+    return np.array([other for other, main in enumerate(mains) if main.lots & lots], dtype=np.intp)
+
+
+def _own_variance(fit: Fit) -> NDArray[np.float64]:
+    """Return the variance of each reading given the effects, mistakes aside, shape (readings,)."""
+    variance = np.zeros(len(fit.readings.values))
+    for block, sums in zip(fit.problem.blocks, fit.state.sums, strict=True):
+        variance[block.rows] = np.diagonal(sums.sound, axis1=1, axis2=2)
+    return variance
