@@ -1,0 +1,91 @@
+"""Training turns a book into a model that knows what it was made from, and predicts better than the handbook."""
+
+import numpy as np
+import pytest
+
+from datasets.contents import Contents
+from datasets.record import DrawLength, ZeroPoint
+from predictor.model import ModelError, read_model
+from predictor.predict import Prediction, predict
+from training.train import NothingToLearnError, Trained, train
+from training.virtual_shop import VirtualShop, simulate
+
+SEED, BUILDS = 20261125, 24
+HASH = "0" * 64
+
+
+@pytest.fixture(scope="module")
+def shop() -> VirtualShop:
+    """A workshop of two dozen bows."""
+    return simulate(SEED, BUILDS)
+
+
+@pytest.fixture(scope="module")
+def trained(shop: VirtualShop) -> Trained:
+    """What training on its whole book gives."""
+    return train(Contents.of(shop.records), HASH, len(shop.records))
+
+
+def test_model_knows_what_made_it(shop: VirtualShop, trained: Trained) -> None:
+    """A model counts its builds, by form too, and keeps the book's hash."""
+    model = trained.model
+
+    assert model.builds == BUILDS
+    assert sum(model.builds_by_form.values()) == BUILDS
+    assert (model.data_hash, model.records) == (HASH, len(shop.records))
+
+
+def test_stored_and_read_back(trained: Trained) -> None:
+    """A model that is stored and read back is equal to the last bit."""
+    again = read_model(trained.model.model_dump_json())
+    before, after = trained.model.belief(), again.belief()
+
+    assert again == trained.model
+    assert np.array_equal(before.covariances, after.covariances)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("{}", "wanted a stored model, got format"),
+        ("not JSON", "wanted a stored model, got the file"),
+    ],
+)
+def test_what_is_no_model_is_refused(text: str, message: str) -> None:
+    """A file that is no model is refused in one line that says to train again."""
+    with pytest.raises(ModelError, match=message) as refused:
+        read_model(text)
+
+    assert "train again" in str(refused.value)
+    assert "\n" not in str(refused.value)
+
+
+def test_a_number_that_is_none_is_refused(trained: Trained) -> None:
+    """A model with a number missing from its posterior is refused."""
+    broken = trained.model.model_dump()
+    broken["posterior"]["means"][0][0] = None
+
+    with pytest.raises(ModelError, match="train again"):
+        read_model(trained.model.model_validate(broken).model_dump_json())
+
+
+def test_learned_interval_is_narrower(shop: VirtualShop, trained: Trained) -> None:
+    """Two dozen builds narrow the interval of a bow like them by a third or more."""
+    contents = Contents.of(shop.records)
+    build = next(iter(contents.builds.values()))
+    form = contents.form_of(build)
+    assert form is not None
+    draws = (DrawLength(inch=28, zero=ZeroPoint.STANDARD),)
+    log_sds = []
+    for model in (None, trained.model):
+        prediction = predict(form, build, (), draws, contents.materials, model)
+        assert isinstance(prediction, Prediction)
+        log_sds.append(prediction.draws[0].log_sd)
+
+    assert log_sds[1] < log_sds[0] * 2 / 3
+
+
+def test_an_empty_book_teaches_nothing() -> None:
+    """Training on a book without a weighed build says what to do."""
+    with pytest.raises(NothingToLearnError, match="weigh one, or predict untrained"):
+        train(Contents.of([]), HASH, 0)
