@@ -106,6 +106,14 @@ class ShopBook:
         entries = self._journal.current() if as_of is None else self._journal.as_of(as_of)
         return Contents.of(KINDS[entry.kind].model_validate_json(entry.payload or "") for entry in entries)
 
+    def length(self) -> int:
+        """Return how many entries the book has, corrections counted too."""
+        return self._journal.length()
+
+    def data_hash(self) -> str:
+        """Return the SHA-256 of what the current records say."""
+        return self._journal.data_hash()
+
     def versions(self, record_id: str) -> list[store.Entry]:
         """Return every version of a record with its reason, oldest first; empty if there never was one."""
         kind = self.kind_of(record_id)

@@ -332,6 +332,10 @@ class Journal:
         versions = _last_versions(self.history(kind, record_id))
         return versions[0] if versions else None
 
+    def length(self) -> int:
+        """How many entries there are, every version of every record counted."""
+        return int(self._execute("SELECT count(*) FROM journal").fetchone()[0])
+
     def data_hash(self) -> str:
         """SHA-256 of what the current records say, whatever their order, spelling and number of versions."""
         digest = hashlib.sha256()

@@ -111,25 +111,62 @@ class Check(Record):
     """What left-out builds say of an interval of one level."""
 
     level: float = Field(gt=0, lt=1)
+    form: str | None = Field(description="the builds are those on this form only; nothing: on all")
+    as_new_lots: bool = Field(description="whether all builds of a build's lots were left out with it")
     builds: int = Field(ge=0, description="how many were left out, one after another")
     held: int = Field(ge=0, description="of how many the reading lay in the interval as it is given here")
-    of_checked: float | None = Field(
-        description="width of the interval that these builds bear out, over the width given here; "
+    ratio: float | None = Field(
+        description="width that these builds bear out by their ranks, over the width given; "
         "nothing where they are too few"
     )
     builds_needed: int = Field(description="for a check at this level")
     highest_level: float = Field(description="that so many builds can check")
 
 
-def check(scores: Sequence[float], level: float) -> Check:
-    """Return how the interval of a level, as it is given, compares with what the scores bear out."""
-    given = stretch(scores) * NormalDist().inv_cdf((1 + level) / 2)
+def check(calibration: Calibration, level: float, form: str, *, new_lots: bool = False) -> Check:
+    """Return how the interval of a level, as it is given, compares with what left-out builds bear out.
+
+    Args:
+        calibration: of the model.
+        level: coverage that the interval promises.
+        form: of the planned bow, with its revision; its own builds are asked where they are enough for the level.
+        new_lots: whether the planned bow has a lot that no build had.
+    """
+    own = calibration.scores(new_lots=new_lots, form=form)
+    by_form = rank(len(own), level) is not None
+    scores = own if by_form else calibration.scores(new_lots=new_lots)
+    given = stretch(calibration.scores()) * NormalDist().inv_cdf((1 + level) / 2)
     reach = checked_reach(scores, level)
     return Check(
         level=level,
+        form=form if by_form else None,
+        as_new_lots=new_lots,
         builds=len(scores),
         held=sum(abs(score) <= given for score in scores),
-        of_checked=None if reach is None else reach / given,
+        ratio=None if reach is None else reach / given,
         builds_needed=builds_needed(level),
         highest_level=highest_level(len(scores)),
+    )
+
+
+def in_words(checked: Check, wider: float) -> str:
+    """Return in one sentence where the widths of intervals come from.
+
+    Args:
+        checked: the check of one level.
+        wider: factor by which intervals are stretched.
+    """
+    if not checked.builds:
+        return "the model's own, as no build has been left out to check it"
+    which = f"left out{' as if of new lots' if checked.as_new_lots else ''}"
+    if checked.ratio is None:
+        return (
+            f"the model's own times {wider:.2f}, as builds {which} ({checked.builds}) are too few for a "
+            f"checked {checked.level:.0%} interval: {checked.builds_needed} are needed, "
+            f"{checked.highest_level:.0%} is the highest"
+        )
+    where = "" if checked.form is None else f" on {checked.form}"
+    return (
+        f"the model's own times {wider:.2f}; of {checked.builds} builds{where} {which} {checked.held} lay in their "
+        f"{checked.level:.0%} interval, and by rank it ought to be {checked.ratio:.2f} times as wide"
     )

@@ -89,6 +89,7 @@ class Columns:
 
     Attributes:
         offset: logarithm of the weights by the statics.
+        sizes_in: the bow's main dimensions by name, in inches.
         common: columns of effects that all builds share.
         priors: of the common effects.
         groups: columns of the levels of each group, such as the lots of wood.
@@ -99,6 +100,7 @@ class Columns:
     """
 
     offset: Array
+    sizes_in: Mapping[str, float]
     common: Named
     priors: Mapping[str, Prior]
     groups: Mapping[str, Named]
@@ -109,6 +111,8 @@ class Columns:
 
 
 THEORY = "what beam statics leave out"
+STIFFNESS = "stiffness of "
+"""What the name of a material's common effect starts with."""
 DRAW_SHAPE = "shape of the draw curve"
 COMMON_PRIORS = {
     THEORY: Prior(0.0, 0.04),
@@ -140,13 +144,18 @@ def columns(found: Features, moment: Moment, materials: Mapping[str, Material], 
         DRAW_SHAPE: np.array(moment.draws_in) - 28.0,
         FINISH_SANDING: finished,
         SHOOTING_IN: settled,
-        **{f"stiffness of {name}": column for name, column in of_material.items()},
+        **{f"{STIFFNESS}{name}": column for name, column in of_material.items()},
     }
     priors = COMMON_PRIORS | {
-        f"stiffness of {name}": Prior(0.0, materials[name].species_sd) for name in of_material
+        f"{STIFFNESS}{name}": Prior(0.0, materials[name].species_sd) for name in of_material
     }
     return Columns(
         offset=np.log(weight),
+        sizes_in={
+            "stack at mid-limb": found.stack_in,
+            "limb length": found.limb_in,
+            "width at mid-limb": found.width_in,
+        },
         common=common,
         priors=priors,
         groups={

@@ -10,7 +10,7 @@ from math import exp
 import numpy as np
 from numpy.typing import NDArray
 
-from datasets.history import BowAt, Input, bow_at
+from datasets.history import BowAt, Input, LimbAt, bow_at
 from datasets.materials import Material
 from datasets.schema import Build, Event, Form
 from predictor.bow import Moduli, Refusal, handbook_moduli, notes_on, stack_at, weights
@@ -63,6 +63,7 @@ class Features:
         inputs: effects of the recorded dimensions.
         stack_in: thickness of the lams at mid-limb.
         limb_in: length of a limb.
+        width_in: of the belly at mid-limb.
         notes: what a reader should know of the geometry.
     """
 
@@ -72,6 +73,7 @@ class Features:
     inputs: tuple[InputEffect, ...]
     stack_in: float
     limb_in: float
+    width_in: float
     notes: tuple[str, ...]
 
 
@@ -159,8 +161,13 @@ def _features(base: _Variant, lbf: Array, lbf_per_in: Array) -> Features:
         inputs=tuple(inputs),
         stack_in=stack_at(base.bow.upper, base.bow.upper.length / 2),
         limb_in=base.bow.upper.length,
+        width_in=_width_at_middle(base.bow.upper),
         notes=notes_on(base.bow),
     )
+
+
+def _width_at_middle(limb: LimbAt) -> float:
+    return float(np.interp(limb.length / 2, *limb.width_belly))
 
 
 def _slopes(logs: Array, steps: Array) -> list[tuple[float, ...]]:

@@ -44,6 +44,11 @@ class NormalMixture:
         below: Array = np.sum(self.weights * ndtr((values - self.means) / self.sds), axis=0)
         return below
 
+    def stretched(self, factor: float) -> "NormalMixture":
+        """Return the mixture made wider or narrower about its medians by a positive factor."""
+        middle = self.quantile(0.5)
+        return NormalMixture(self.weights, middle + factor * (self.means - middle), factor * self.sds)
+
     def normal_score(self, values: Array) -> Array:
         """Return the standard normal values at the same probabilities, shape (n,); for one normal (value - mean) / sd.
 

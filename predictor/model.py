@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from pydantic import Field, ValidationError
 
 from datasets.record import Record
+from predictor.calibration import Calibration
 from predictor.columns import Columns
 from predictor.posterior import Posterior, Rows
 from predictor.scatter import BUILD_COLUMNS, GROUPS, SCALE_MEDIANS
@@ -118,6 +119,10 @@ class Model(Record):
     doubtful: tuple[tuple[str, float], ...] = Field(
         (), description="builds that look like a mistake of the pencil, each with the probability"
     )
+    ranges_in: dict[str, tuple[float, float]] = Field(
+        description="smallest and largest of each main dimension that taught it, in inches"
+    )
+    calibration: Calibration = Field(description="how its builds fared when they were left out")
     posterior: dict[str, Any]
 
     def belief(self) -> Posterior:

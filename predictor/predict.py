@@ -22,7 +22,9 @@ from datasets.zero_points import from_back, from_zero
 from predictor import posterior
 from predictor.bent import bent_bow
 from predictor.bow import Refusal, handbook_moduli
+from predictor.calibration import Calibration, Check, check, in_words, stretch
 from predictor.columns import Columns, Moment, columns
+from predictor.familiarity import distance, has_new_lots, notes_on_unfamiliar
 from predictor.features import Case, features
 from predictor.margins import Strained, broken, notes_on_margins, strained_places, worst
 from predictor.mixture import NormalMixture
@@ -88,6 +90,13 @@ class Prediction(Record):
     strain: tuple[Strained, ...] = Field(
         description="where each material is strained most, least margin first"
     )
+    distance: float = Field(
+        ge=0,
+        description="share of the doubt about what builds can teach that is left for this bow: "
+        "0 all is settled, 1 nothing is known",
+    )
+    checks: tuple[Check, ...] = Field(description="of the intervals, by builds left out of the model")
+    interval_basis: str = Field(description="where the widths of the intervals come from")
     basis: str
     notes: tuple[str, ...]
 
@@ -155,17 +164,25 @@ def predict(
     belief = prior_belief() if model is None else model.belief()
     told = columns(found, moment, materials, PRIOR_SCATTER)
     seen = seen_by(belief, told)
-    expected = posterior.predict(belief, seen.rows).marginal()
+    calibration = Calibration() if model is None else model.calibration
+    wider = stretch(calibration.scores())
+    expected = posterior.predict(belief, seen.rows).marginal().stretched(wider)
+    new_lots = has_new_lots(belief, told)
+    checks = tuple(check(calibration, level, moment.form, new_lots=new_lots) for level in LEVELS)
+    unfamiliar = () if model is None else notes_on_unfamiliar(model, belief, told)
     main = min(range(len(draws)), key=lambda place: abs(standard_in[place] - MAIN_DRAW_IN))
     return Prediction(
         build=build.id,
         planned=build.planned,
         main_draw=draws[main],
         draws=_at_draws(draws, expected, seen.offset, found.per_inch_lbf, told),
-        shares=_shares(belief, seen, told, main),
+        shares=_shares(belief, seen, told, main, wider),
+        distance=float(distance(belief, told)[main]),
+        checks=checks,
+        interval_basis=in_words(checks[-1], wider),
         basis=_basis(model),
         strain=worst(places),
-        notes=(*found.notes, *notes_on_margins(places)),
+        notes=(*found.notes, *unfamiliar, *notes_on_margins(places)),
     )
 
 
@@ -198,12 +215,12 @@ def _at_draws(
     )
 
 
-def _shares(belief: Posterior, seen: Seen, told: Columns, place: int) -> tuple[Share, ...]:
-    """Return the sources at one draw in pounds, those of one name together, largest first."""
+def _shares(belief: Posterior, seen: Seen, told: Columns, place: int, wider: float) -> tuple[Share, ...]:
+    """Return the sources at one draw in pounds, those of one name together, largest first, stretched alike."""
     log_sds: dict[str, float] = defaultdict(float)
     for source, log_sd in _sources(belief, seen, place):
         log_sds[source] = hypot(log_sds[source], log_sd)
-    weight = float(np.exp(told.offset[place]))
+    weight = wider * float(np.exp(told.offset[place]))
     in_order = sorted(log_sds.items(), key=lambda item: -item[1])
     return tuple(Share(source=source, sd_lbf=sd * weight) for source, sd in in_order if sd > 0)
 

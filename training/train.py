@@ -9,7 +9,9 @@ from importlib.metadata import version
 from threadpoolctl import threadpool_limits
 
 from datasets.contents import Contents
+from predictor.columns import STIFFNESS
 from predictor.model import FORMAT, Model
+from training.calibrate import calibrate
 from training.evidence import Evidence, Weighing, evidence, readings
 from training.hierarchy import Fit, fit
 from training.suspicion import GrossErrors
@@ -53,12 +55,16 @@ def train(contents: Contents, data_hash: str, records: int) -> Trained:
         raise NothingToLearnError(
             "wanted a weighed build that may teach, got none; weigh one, or predict untrained"
         )
-    with threadpool_limits(limits=1, user_api="blas"):  # the blocks are small: threads would only wait for one another
+    with threadpool_limits(
+        limits=1, user_api="blas"
+    ):  # the blocks are small: threads would only wait for one another
         fitted = fit(readings(found.weighings), GrossErrors())
-    return Trained(_model(contents, data_hash, records, found, fitted), fitted, found)
+        model = _model(contents, data_hash, records, found, fitted)
+    return Trained(model, fitted, found)
 
 
 def _model(contents: Contents, data_hash: str, records: int, found: Evidence, fitted: Fit) -> Model:
+    doubtful = _doubtful(found, fitted)
     return Model(
         format=FORMAT,
         tool=version("drawweight-predictor"),
@@ -70,7 +76,9 @@ def _model(contents: Contents, data_hash: str, records: int, found: Evidence, fi
         builds_by_form=_by_form(contents, found.builds),
         builds_by_material=_by_material(found.weighings),
         left_out=tuple((left.record, left.reason) for left in found.left_out),
-        doubtful=_doubtful(found, fitted),
+        doubtful=doubtful,
+        ranges_in=_ranges(found.weighings),
+        calibration=calibrate(fitted, found, frozenset(build for build, _ in doubtful)),
         posterior=fitted.posterior.to_json(),
     )
 
@@ -82,14 +90,19 @@ def _by_form(contents: Contents, builds: Sequence[str]) -> dict[str, int]:
 
 
 def _by_material(weighings: Sequence[Weighing]) -> dict[str, int]:
-    prefix = "stiffness of "
     used = {
-        (weighing.build, name.removeprefix(prefix))
+        (weighing.build, name.removeprefix(STIFFNESS))
         for weighing in weighings
         for name in weighing.columns.common
-        if name.startswith(prefix)
+        if name.startswith(STIFFNESS)
     }
     return dict(Counter(material for _, material in used))
+
+
+def _ranges(weighings: Sequence[Weighing]) -> dict[str, tuple[float, float]]:
+    """Return the smallest and the largest of each main dimension that a weighed bow had."""
+    sizes = [weighing.columns.sizes_in for weighing in weighings]
+    return {name: (min(s[name] for s in sizes), max(s[name] for s in sizes)) for name in sizes[0]}
 
 
 def _doubtful(found: Evidence, fitted: Fit) -> tuple[tuple[str, float], ...]:

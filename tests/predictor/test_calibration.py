@@ -18,6 +18,7 @@ from predictor.calibration import (
     check,
     checked_reach,
     highest_level,
+    in_words,
     rank,
     stretch,
 )
@@ -105,12 +106,34 @@ def test_nine_builds_check_ninety_per_cent() -> None:
     assert checked_reach(scores[:8], 0.9) is None
 
 
+def calibration(*scores: float, form: str = "plain-64/1") -> Calibration:
+    """Return the scores of some builds on one form."""
+    return Calibration(
+        builds=tuple(BuildScore(build=f"K-{n}", form=form, score=s) for n, s in enumerate(scores))
+    )
+
+
 def test_too_few_builds() -> None:
     """A check says how many builds it has, how many the level needs, and which level they allow."""
-    told = check([0.5, -1.2, 0.3, 0.0, 2.0], 0.9)
+    told = check(calibration(0.5, -1.2, 0.3, 0.0, 2.0), 0.9, "plain-64/1")
 
-    assert told.of_checked is None
+    assert told.ratio is None
     assert (told.builds, told.builds_needed, told.highest_level) == (5, 9, 0.8)
+    assert in_words(told, 1.0) == (
+        "the model's own times 1.00, as builds left out (5) are too few for a checked 90% interval: "
+        "9 are needed, 80% is the highest"
+    )
+
+
+def test_check_by_rank() -> None:
+    """With nine builds of a form the 90 % interval is set against the largest score of that form alone."""
+    here = calibration(*[0.5] * 8, 3.0)
+    both = Calibration(builds=(*here.builds, *calibration(*[1.0] * 9, form="other/1").builds))
+    told = check(both, 0.9, "plain-64/1")
+
+    assert (told.form, told.builds, told.held) == ("plain-64/1", 9, 8)
+    assert told.ratio == pytest.approx(3.0 / (1.644854 * stretch(both.scores())), rel=1e-6)
+    assert check(both, 0.95, "plain-64/1").form is None
 
 
 @given(scores_of_builds)
@@ -149,11 +172,11 @@ def test_scores_that_tell_of_a_planned_bow() -> None:
         BuildScore(build=f"K-{n}", form=form, score=n / 10, as_new_lots=new)
         for n, (form, new) in enumerate([("a/1", 0.9), ("a/1", None), ("b/1", -0.7)])
     )
-    calibration = Calibration(builds=builds)
+    told = Calibration(builds=builds)
 
-    assert calibration.scores() == (0.0, 0.1, 0.2)
-    assert calibration.scores(form="a/1") == (0.0, 0.1)
-    assert calibration.scores(new_lots=True) == (0.9, -0.7)
+    assert told.scores() == (0.0, 0.1, 0.2)
+    assert told.scores(form="a/1") == (0.0, 0.1)
+    assert told.scores(new_lots=True) == (0.9, -0.7)
 
 
 def test_level_is_taken_as_written() -> None:
