@@ -19,8 +19,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Array = NDArray[np.float64]
-Rows = NDArray[np.intp] | NDArray[np.bool_]
+from predictor.batch import Array, Batch
+
 Nodes = tuple[Array, Array, Array]
 State = tuple[Array, Array, Array, Array, Array, Array]
 """Angle, distance, along, each (n,); then their derivatives by start and tension, each (2, n)."""
@@ -30,7 +30,7 @@ _STAGES = ((0, 0.0), (1, 0.5), (1, 0.5), (2, 1.0))
 
 
 @dataclass(frozen=True, eq=False)
-class LimbGrid:
+class LimbGrid(Batch):
     """A batch of n limbs, each cut in m steps that run from the nock to the root, where the riser holds it.
 
     Flexibility and curvature are given at the outer end, the middle and the inner end of each step, as seen
@@ -85,10 +85,6 @@ class LimbGrid:
         flexibility = _parabola(_nodes(self.flexibility, rows, place), part)
         return curvature, flexibility
 
-    def take(self, rows: Rows) -> "LimbGrid":
-        """Return the limbs of some rows of the batch (indices or a mask) as a batch of their own."""
-        return LimbGrid(*(getattr(self, field.name)[rows] for field in fields(self)))
-
 
 @dataclass(frozen=True, eq=False)
 class Piece:
@@ -100,7 +96,7 @@ class Piece:
 
 
 @dataclass(frozen=True, eq=False)
-class Shot:
+class Shot(Batch):
     """Where the root comes to lie, seen from the string.
 
     Attributes:
@@ -121,7 +117,7 @@ class Shot:
 
 
 @dataclass(frozen=True, eq=False)
-class Path:
+class Path(Batch):
     """A bent limb at the ends of its steps, from the nock (first) to the root (last), shape (n, m + 1).
 
     Attributes:
@@ -169,6 +165,8 @@ def shoot(
     state = _start(limb, np.asarray(tip_angle, dtype=np.float64), tension, lift_off)
     clearance = np.full_like(tension, np.inf)
     for piece in pieces(limb, lift_off, until):
+        if not piece.step.any():
+            continue
         state = _advance(state, piece, tension)
         gap = state[1] - limb.nock_offset * np.cos(state[0])
         clearance = np.minimum(clearance, gap)
@@ -183,61 +181,30 @@ def shoot(
 
 
 def trace(
-    limb: LimbGrid, tip_angle: ArrayLike, tension: ArrayLike, lift_off: ArrayLike | None = None
+    limb: LimbGrid,
+    tip_angle: ArrayLike,
+    tension: ArrayLike,
+    lift_off: ArrayLike | None = None,
+    until: ArrayLike | None = None,
 ) -> Path:
-    """Return the whole bent limb, for the same arguments as `shoot`.
+    """Return the bent limb on the way of `shoot`, for the same arguments.
 
-    For the energy, the moment half-way through a step follows from its ends and their slopes (cubic through
-    both), which keeps the order of the integration.
+    Stations that the way does not touch, outboard of the lift-off or beyond the end, get the way's first or
+    last state. For the energy, the moment half-way through a step follows from its ends and their slopes
+    (cubic through both), which keeps the order of the integration.
     """
     tension = np.asarray(tension, dtype=np.float64)
     state = _start(limb, np.asarray(tip_angle, dtype=np.float64), tension, lift_off)
     ends, energy = [state[:3]], np.zeros_like(tension)
-    for piece in pieces(limb, lift_off):
+    for piece in pieces(limb, lift_off, until):
         outer, state = state, _advance(state, piece, tension)
         energy += _energy(piece, outer, state, tension)
         ends.append(state[:3])
-    if lift_off is not None:
-        energy += _bend_back(ends, limb, tension, lift_off)
     angle, distance, along = (np.stack(part, axis=1) for part in zip(*ends, strict=True))
-    moment = tension[:, None, None] * _lever(limb, distance, angle, lift_off)
-    return Path(limb.station, angle, distance, along, moment, energy)
-
-
-def _lever(limb: LimbGrid, distance: Array, angle: Array, lift_off: ArrayLike | None) -> Array:
-    """Lever of the string about the nodes: its distance, or its offset where it lies on the limb."""
-    outer, inner = distance[:, :-1], distance[:, 1:]
-    middle = (outer + inner) / 2 + limb.step * (np.sin(angle[:, :-1]) - np.sin(angle[:, 1:])) / 8
-    lever = np.stack([outer, middle, inner], axis=-1)
-    if lift_off is None:
-        return lever
-    ends = limb.station
-    nodes = np.stack([ends[:, :-1], (ends[:, :-1] + ends[:, 1:]) / 2, ends[:, 1:]], axis=-1)
-    return np.where(nodes < np.asarray(lift_off)[:, None, None], limb.nock_offset[:, None, None], lever)
-
-
-def _bend_back(ends: list[Nodes], limb: LimbGrid, tension: Array, lift_off: ArrayLike) -> Array:
-    """Lay the limb outboard of the lift-off into `ends`, step by step outward, and return its bending energy.
-
-    The string on the belly bends it by a constant moment, so its curvature is known beforehand.
-    """
-    moment = tension * limb.nock_offset
-    angle, distance, along = ends[0]
-    energy = np.zeros_like(tension)
-    outboard = list(pieces(limb, None, np.maximum(lift_off, 0.0)))
-    for place in reversed(range(len(outboard))):
-        piece = outboard[place]
-        turn = [q + moment * f for q, f in zip(piece.curvature, piece.flexibility, strict=True)]
-        middle = angle + piece.step / 24 * (5 * turn[2] + 8 * turn[1] - turn[0])
-        outer = angle + piece.step / 6 * (turn[0] + 4 * turn[1] + turn[2])
-        distance = distance - piece.step / 6 * (np.sin(angle) + 4 * np.sin(middle) + np.sin(outer))
-        along = along - piece.step / 6 * (np.cos(angle) + 4 * np.cos(middle) + np.cos(outer))
-        angle = outer
-        first, second, third = piece.flexibility
-        energy += moment**2 * piece.step / 12 * (first + 4 * second + third)
-        inside = piece.step > 0
-        ends[place] = _choose(inside, (angle, distance, along), ends[place])
-    return energy
+    outer_lever, inner_lever = distance[:, :-1], distance[:, 1:]
+    bulge = limb.step * (np.sin(angle[:, :-1]) - np.sin(angle[:, 1:])) / 8
+    lever = np.stack([outer_lever, (outer_lever + inner_lever) / 2 + bulge, inner_lever], axis=-1)
+    return Path(limb.station, angle, distance, along, tension[:, None, None] * lever, energy)
 
 
 def _energy(piece: Piece, outer: State, inner: State, tension: Array) -> Array:
@@ -281,7 +248,9 @@ def pieces(limb: LimbGrid, begin: ArrayLike | None = None, end: ArrayLike | None
     station = limb.station
     first = -np.inf if begin is None else np.asarray(begin, dtype=np.float64)
     last = np.inf if end is None else np.asarray(end, dtype=np.float64)
-    whole_from, whole_to = np.max(first, initial=-np.inf), np.min(last, initial=np.inf)
+    # Refused limbs have nan for either; the others must be cut all the same.
+    whole_from = np.fmax.reduce(np.ravel(first), initial=-np.inf)
+    whole_to = np.fmin.reduce(np.ravel(last), initial=np.inf)
     for place in range(limb.step.shape[1]):
         step, outer, inner = limb.step[:, place], station[:, place], station[:, place + 1]
         curvature = _nodes(limb.unstrung_curvature, slice(None), place)

@@ -13,21 +13,22 @@ Any consistent units will do.
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from enum import IntEnum
-from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from predictor.elastica import Array, LimbGrid, shoot, trace
+from predictor.batch import Array, Batch, Flags, solve_pairs
+from predictor.contact import GRAZE, TOUCH, Hold, Sight, bent, judged, moved, sight
+from predictor.elastica import LimbGrid
 
-Rows = NDArray[np.intp]
-Flags = NDArray[np.bool_]
+Places = NDArray[np.intp]
 
 _NEWTON_STEPS = 12
 _CLOSE = 1e-7
-_TOUCH = 1e-7
+_ROUNDS = 6
 _SMALLEST_PART = 1 / 256
 _TURN_LIMIT = 0.5
+_LIFT_OFF_LIMIT = 0.1
 
 
 class Status(IntEnum):
@@ -52,69 +53,8 @@ _REASONS = {
     Status.NO_BRACE: "the limb cannot be braced so high",
     Status.NO_DRAW: "the bow cannot be drawn so far",
     Status.BELOW_BRACE: "the draw is shorter than the brace height",
-    Status.HOLLOW: "the string would lie on the limb on both sides of a hollow",
+    Status.HOLLOW: "the string would pass through the limb, or lie on both sides of a hollow in it",
 }
-
-
-@dataclass(frozen=True, eq=False)
-class Batch:
-    """Frozen values of a batch of bows, all with the bows along the first axis."""
-
-    def take(self, rows: Rows | Flags) -> Self:
-        """Return some rows (indices or a mask) as a batch of their own."""
-        return self._each(lambda value: value.take(rows) if isinstance(value, Batch) else value[rows])
-
-    def put(self, rows: Rows | Flags, other: Self) -> Self:
-        """Return a batch in which some rows are those of another."""
-        values = iter([getattr(other, field.name) for field in fields(other)])
-
-        def laid_in(value: Any) -> Any:
-            if isinstance(value, Batch):
-                return value.put(rows, next(values))
-            whole = value.copy()
-            whole[rows] = next(values)
-            return whole
-
-        return self._each(laid_in)
-
-    def _each(self, change: Callable[[Any], Any]) -> Self:
-        return type(self)(*(change(getattr(self, field.name)) for field in fields(self)))
-
-
-@dataclass(frozen=True, eq=False)
-class Hold(Batch):
-    """How the string holds n limbs: where it leaves each limb, and its tension. All of shape (n,).
-
-    Attributes:
-        tip_angle: Angle of the limb to the string at the nock; without meaning where there is contact.
-        tension: String tension.
-        lift_off: Distance from the nock at which the string leaves the limb; nought if it leaves at the nock.
-    """
-
-    tip_angle: Array
-    tension: Array
-    lift_off: Array
-
-
-@dataclass(frozen=True, eq=False)
-class Sight(Batch):
-    """The root seen from the string, with derivatives by (start, tension) in the last axis.
-
-    The start is the tip angle, or the lift-off where there is contact.
-
-    Attributes:
-        angle: Angle of the limb to the string at the root, shape (n,).
-        distance: Distance of the root from the string's line, shape (n,).
-        reach: Length of string from the nock to the foot of the root on the string's line, shape (n,).
-        slopes: Derivatives of (angle, distance, reach), shape (n, 3, 2).
-        clearance: As in `Shot`, shape (n,).
-    """
-
-    angle: Array
-    distance: Array
-    reach: Array
-    slopes: Array
-    clearance: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,6 +67,7 @@ class Braced:
         hold: How the string holds the limb.
         half_string: Slack length of the string from its middle to the nock.
         string_stiffness: EA of the string [force].
+        fault: Distance from the nock of the hollow if the status is HOLLOW, else nan.
     """
 
     status: NDArray[np.int8]
@@ -134,6 +75,7 @@ class Braced:
     hold: Hold
     half_string: Array
     string_stiffness: Array
+    fault: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,6 +92,7 @@ class Drawn:
         tension: String tension.
         tip_angle: Angle of the limb to the string at the nock; without meaning where there is contact.
         lift_off: Distance from the nock at which the string leaves the limb.
+        fault: Distance from the nock of the hollow if the status is HOLLOW, else nan.
     """
 
     status: NDArray[np.int8]
@@ -161,6 +104,7 @@ class Drawn:
     tension: Array
     tip_angle: Array
     lift_off: Array
+    fault: Array
 
     def hold(self, column: int) -> Hold:
         """How the string holds the limbs at one of the draws."""
@@ -188,8 +132,25 @@ class Shape:
     string_energy: Array
 
 
-Equations = Callable[[Rows, LimbGrid, Array, Sight], tuple[Array, Array]]
+Equations = Callable[[Places, LimbGrid, Array, Sight], tuple[Array, Array]]
 """From rows, their limbs, tension and sight: residuals (n, 2), and their derivatives (n, 2, 2)."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Solution(Batch):
+    """Holds that solve the equations, or fail to.
+
+    Attributes:
+        found: Whether there is one, and it is what a taut string does, shape (n,).
+        hold: How the string holds the limb.
+        sight: The root as seen from the string.
+        fault: Distance from the nock of what is wrong with one that the string would not take, else nan, (n,).
+    """
+
+    found: Flags
+    hold: Hold
+    sight: Sight
+    fault: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -202,6 +163,7 @@ class _Track(Batch):
         sight: The roots as seen there.
         rate: Derivatives of (start, tension) by the parameter, shape (n, 2).
         bend: Their estimated second derivatives, shape (n, 2).
+        fault: What was wrong with the last stride, as in `_Solution`, shape (n,).
     """
 
     position: Array
@@ -209,12 +171,7 @@ class _Track(Batch):
     sight: Sight
     rate: Array
     bend: Array
-
-
-def sight(limb: LimbGrid, hold: Hold) -> Sight:
-    """Return the root as seen from the string that holds the limb."""
-    shot = shoot(limb, hold.tip_angle, hold.tension)
-    return Sight(shot.angle, shot.distance, shot.along, shot.jacobian[:, :, :2], shot.clearance)
+    fault: Array
 
 
 def brace(limb: LimbGrid, height: ArrayLike, string_stiffness: ArrayLike = np.inf) -> Braced:
@@ -232,32 +189,38 @@ def brace(limb: LimbGrid, height: ArrayLike, string_stiffness: ArrayLike = np.in
     turn, possible = arc_to(limb, height)
     bend = turn / limb.station[:, -1]
 
-    def limbs_at(rows: Rows, part: Array) -> LimbGrid:
+    def limbs_at(rows: Places, part: Array) -> LimbGrid:
         some = limb.take(rows)
         if np.all(part == 1):
             return some
         own = part[:, None, None] * some.unstrung_curvature
         return replace(some, unstrung_curvature=own + ((1 - part) * bend[rows])[:, None, None])
 
-    def equations(rows: Rows, some: LimbGrid, _tension: Array, seen: Sight) -> tuple[Array, Array]:
+    def equations(rows: Places, some: LimbGrid, _tension: Array, seen: Sight) -> tuple[Array, Array]:
         off = [seen.angle - some.root_angle, seen.distance + some.root_depth - height[rows]]
         return np.stack(off, axis=-1), seen.slopes[:, :2]
 
-    def trial(rows: Rows, part: Array, guess: Hold) -> tuple[Flags, Hold, Sight, Array]:
-        found, hold, seen = _newton(limbs_at(rows, part), lambda at, *now: equations(rows[at], *now), guess)
-        return found & (np.abs(hold.tip_angle) < np.pi / 2), hold, seen, np.zeros((len(rows), 2))
+    def trial(rows: Places, part: Array, guess: Hold) -> tuple[_Solution, Array]:
+        some = limbs_at(rows, part)
+        solution = _settled(some, lambda at, *now: equations(rows[at], *now), guess)
+        upright = np.abs(solution.hold.tip_angle) < np.pi / 2
+        return replace(solution, found=solution.found & upright), np.zeros((len(rows), 2))
 
     start = Hold(limb.root_angle + turn, np.zeros(limbs), np.zeros(limbs))
     track = _follow(trial, _at_rest(start, np.zeros(limbs)), np.where(possible, 1.0, 0.0))
-    hold, seen = track.hold, track.sight
+    hold, arrived = track.hold, track.position == 1
     status = np.full(limbs, Status.OK, dtype=np.int8)
-    status[seen.clearance < -_TOUCH * height] = Status.HOLLOW
     status[hold.tension <= 0] = Status.SLACK
-    status[track.position < 1] = Status.NO_BRACE
+    status[~arrived] = np.where(np.isnan(track.fault), Status.NO_BRACE, Status.HOLLOW)[~arrived]
     good = status == Status.OK
-    half = (limb.root_distance + seen.reach) / (1 + hold.tension / stiffness)
+    half = (limb.root_distance + track.sight.reach) / (1 + hold.tension / stiffness)
     return Braced(
-        status, np.array(height), _only(good, hold), np.where(good, half, np.nan), np.array(stiffness)
+        status=status,
+        height=np.array(height),
+        hold=_only(good, hold),
+        half_string=np.where(good, half, np.nan),
+        string_stiffness=np.array(stiffness),
+        fault=np.where(status == Status.HOLLOW, track.fault, np.nan),
     )
 
 
@@ -287,7 +250,7 @@ def draw(limb: LimbGrid, braced: Braced, draws: ArrayLike) -> Drawn:
 
 def shape(limb: LimbGrid, braced: Braced, hold: Hold) -> Shape:
     """Return the bent limbs, for a hold that `brace` or `draw` gave; where it is nan, so is the shape."""
-    path = trace(limb, hold.tip_angle, hold.tension)
+    path = bent(limb, hold)
     string_angle = path.angle[:, -1:] - limb.root_angle[:, None]
     along, away = path.along - path.along[:, -1:], path.distance - path.distance[:, -1:]
     sine, cosine = np.sin(string_angle), np.cos(string_angle)
@@ -302,17 +265,19 @@ def shape(limb: LimbGrid, braced: Braced, hold: Hold) -> Shape:
 
 
 def _draw_trial(limb: LimbGrid, braced: Braced) -> "Trial":
-    def trial(rows: Rows, target: Array, guess: Hold) -> tuple[Flags, Hold, Sight, Array]:
-        def equations(at: Rows, some: LimbGrid, tension: Array, seen: Sight) -> tuple[Array, Array]:
+    def trial(rows: Places, target: Array, guess: Hold) -> tuple[_Solution, Array]:
+        def equations(at: Places, some: LimbGrid, tension: Array, seen: Sight) -> tuple[Array, Array]:
             place, slopes = nocking_point(some, tension, seen, half[at], stretch[at])
             return place - np.stack([target[at], np.zeros(len(at))], axis=-1), slopes
 
         half, stretch = braced.half_string[rows], (braced.half_string / braced.string_stiffness)[rows]
         some = limb.take(rows)
-        found, hold, seen = _newton(some, equations, guess)
+        solution = _settled(some, equations, guess)
+        hold, seen = solution.hold, solution.sight
         _, slopes = nocking_point(some, hold.tension, seen, half, stretch)
-        rate = _solve(slopes, np.tile([1.0, 0.0], (len(rows), 1)))
-        return found & (hold.tension > 0) & (seen.angle > some.root_angle), hold, seen, rate
+        rate = solve_pairs(slopes, np.tile([1.0, 0.0], (len(rows), 1)))
+        pulled = (hold.tension > 0) & (seen.angle > some.root_angle)
+        return replace(solution, found=solution.found & pulled), rate
 
     return trial
 
@@ -345,24 +310,42 @@ def _drawn(limb: LimbGrid, braced: Braced, track: _Track, target: Array) -> Draw
     angle_rate = np.einsum("nk,nk->n", seen.slopes[:, 0], track.rate)
     force = 2 * hold.tension * np.sin(angle)
     slope = 2 * (track.rate[:, 1] * np.sin(angle) + hold.tension * np.cos(angle) * angle_rate)
-    status = np.where(track.position >= target, Status.OK, Status.NO_DRAW)
+    stuck = np.where(np.isnan(track.fault), Status.NO_DRAW, Status.HOLLOW)
+    status = np.where(track.position >= target, Status.OK, stuck)
     status[target < braced.height] = Status.BELOW_BRACE
     status = np.where(braced.status == Status.OK, status, braced.status).astype(np.int8)
     good = status == Status.OK
-    numbers = (force, slope, angle, hold.tension, hold.tip_angle, hold.lift_off)
     reached = np.where(good, target, np.where(braced.status == Status.OK, track.position, np.nan))
-    return Drawn(status, target, reached, *(np.where(good, number, np.nan) for number in numbers))
+    force, slope, angle = (np.where(good, number, np.nan) for number in (force, slope, angle))
+    hold = _only(good, hold)
+    fault = np.where(braced.status == Status.OK, track.fault, braced.fault)
+    return Drawn(
+        status=status,
+        draw=target,
+        reached=reached,
+        force=force,
+        slope=slope,
+        string_angle=angle,
+        tension=hold.tension,
+        tip_angle=hold.tip_angle,
+        lift_off=hold.lift_off,
+        fault=np.where(status == Status.HOLLOW, fault, np.nan),
+    )
 
 
-Trial = Callable[[Rows, Array, Hold], tuple[Flags, Hold, Sight, Array]]
-"""From rows, the parameter's value and a guess: whether it is had, hold, sight, and rate (n, 2)."""
+Trial = Callable[[Places, Array, Hold], tuple[_Solution, Array]]
+"""From rows, the parameter's value and a guess: the solution and its rate by the parameter (n, 2)."""
 
 
 def _at_rest(hold: Hold, position: Array) -> _Track:
     limbs = len(position)
+    still = np.zeros((limbs, 2))
+    return _Track(position, hold, _unseen(limbs), still, still, np.full(limbs, np.nan))
+
+
+def _unseen(limbs: int) -> Sight:
     blank = np.full(limbs, np.nan)
-    nowhere = Sight(blank, blank, blank, np.full((limbs, 3, 2), np.nan), blank)
-    return _Track(position, hold, nowhere, np.zeros((limbs, 2)), np.zeros((limbs, 2)))
+    return Sight(blank, blank, blank, np.full((limbs, 3, 2), np.nan), blank)
 
 
 def _follow(trial: Trial, track: _Track, target: Array) -> _Track:
@@ -378,15 +361,43 @@ def _follow(trial: Trial, track: _Track, target: Array) -> _Track:
         ahead = np.where(target[rows] - ahead < _SMALLEST_PART * way[rows], target[rows], ahead)
         length = (ahead - before.position)[:, None]
         change = length * (before.rate + length / 2 * before.bend)
-        found, hold, seen, rate = trial(rows, ahead, _moved(before.hold, change))
-        bend = np.where(np.any(before.rate, axis=1)[:, None], (rate - before.rate) / length, 0.0)
-        track = track.put(rows[found], _Track(ahead, hold, seen, rate, bend).take(found))
+        solution, rate = trial(rows, ahead, _guess(before.hold, change))
+        found, hold = solution.found, solution.hold
+        smooth = np.any(before.rate, axis=1) & (before.hold.contact == hold.contact)
+        bend = np.where(smooth[:, None], (rate - before.rate) / length, 0.0)
+        arrived = _Track(ahead, hold, solution.sight, rate, bend, solution.fault)
+        track = track.put(rows[found], arrived.take(found))
+        track.fault[rows] = solution.fault
         stride[rows] = np.where(found, 2 * stride[rows], stride[rows] / 4)
     return track
 
 
-def _moved(hold: Hold, change: Array) -> Hold:
-    return Hold(hold.tip_angle + change[:, 0], hold.tension + change[:, 1], hold.lift_off)
+def _guess(hold: Hold, change: Array) -> Hold:
+    start = np.where(hold.contact, hold.lift_off, hold.tip_angle) + change[:, 0]
+    lift_off = np.where(hold.contact, np.maximum(start, 0.1 * hold.lift_off), 0.0)
+    return Hold(np.where(hold.contact, 0.0, start), hold.tension + change[:, 1], lift_off)
+
+
+def _settled(limb: LimbGrid, equations: Equations, guess: Hold) -> _Solution:
+    """Solve, and where the string would rather lie otherwise on the limb, solve again with it so."""
+    found, hold, seen = _newton(limb, equations, guess)
+    solution = _Solution(found, hold, seen, np.full(len(found), np.nan))
+    rows = np.nonzero(found & (hold.tension > 0))[0]
+    for turn in range(_ROUNDS):
+        touch = TOUCH if turn < _ROUNDS / 2 else GRAZE
+        verdict = judged(limb.take(rows), solution.hold.take(rows), solution.sight.take(rows), touch)
+        solution.fault[rows], solution.found[rows] = verdict.fault, verdict.true
+        wrong = ~verdict.true & verdict.again
+        rows = rows[wrong]
+        if turn == _ROUNDS - 1 or not rows.size:
+            break
+        some = limb.take(rows)
+        found, hold, seen = _newton(
+            some, lambda at, *now, of=rows: equations(of[at], *now), verdict.other.take(wrong)
+        )
+        solution = solution.put(rows, _Solution(found, hold, seen, solution.fault[rows]))
+        rows = rows[found & (hold.tension > 0)]
+    return solution
 
 
 def _newton(limb: LimbGrid, equations: Equations, guess: Hold) -> tuple[Flags, Hold, Sight]:
@@ -397,15 +408,15 @@ def _newton(limb: LimbGrid, equations: Equations, guess: Hold) -> tuple[Flags, H
     """
     everyone = np.arange(len(guess.tension))
     found = np.zeros(len(everyone), dtype=bool)
-    hold, seen = guess, _at_rest(guess, guess.tension).sight
+    hold, seen = guess, _unseen(len(everyone))
     rows, some = everyone, limb
     for _ in range(_NEWTON_STEPS):
         now = hold.take(rows)
         view = sight(some, now)
         off, slopes = equations(rows, some, now.tension, view)
-        change = _limited(-_solve(slopes, off), now, some)
+        change = _limited(-solve_pairs(slopes, off), now, some)
         close = np.abs(off).max(axis=1) < _CLOSE * some.station[:, -1]
-        hold = hold.put(rows, _moved(now, change))
+        hold = hold.put(rows, moved(some, now, change))
         seen = seen.put(rows, _shifted(view, change))
         found[rows] = close
         left = ~close & np.isfinite(change).all(axis=1)
@@ -424,20 +435,13 @@ def _shifted(seen: Sight, change: Array) -> Sight:
 
 
 def _limited(change: Array, hold: Hold, limb: LimbGrid) -> Array:
-    """Shorten a step that turns the tip by more than half a radian or more than trebles the tension."""
-    softness = np.einsum("nm,nm->n", limb.step, limb.flexibility[:, :, 1]) * limb.station[:, -1]
-    most = np.stack([np.full(len(change), _TURN_LIMIT), 2 * np.abs(hold.tension) + 1 / softness], axis=-1)
+    """Shorten a step that turns the tip by over half a radian, or more than trebles tension or lift-off."""
+    length = limb.station[:, -1]
+    softness = np.einsum("nm,nm->n", limb.step, limb.flexibility[:, :, 1]) * length
+    farthest = np.where(hold.contact, np.maximum(2 * hold.lift_off, _LIFT_OFF_LIMIT * length), _TURN_LIMIT)
+    most = np.stack([farthest, 2 * np.abs(hold.tension) + 1 / softness], axis=-1)
     part = np.min(most / np.maximum(np.abs(change), 1e-300), axis=1)
     return np.asarray(change * np.minimum(part, 1.0)[:, None])
-
-
-def _solve(matrix: Array, right: Array) -> Array:
-    """Solve systems of two equations, shapes (n, 2, 2) and (n, 2); a singular one gives nan."""
-    (a, b), (c, d) = matrix[:, 0].T, matrix[:, 1].T
-    determinant = a * d - b * c
-    size = np.where(determinant == 0, np.nan, determinant)
-    first, second = right.T
-    return np.stack([(d * first - b * second) / size, (a * second - c * first) / size], axis=-1)
 
 
 def arc_to(limb: LimbGrid, height: Array) -> tuple[Array, Flags]:

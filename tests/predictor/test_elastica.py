@@ -10,7 +10,7 @@ from scipy.integrate import quad
 from scipy.optimize import root
 from scipy.special import ellipe, ellipeinc, ellipk, ellipkinc
 
-from predictor.elastica import LimbGrid, pieces, shoot, trace
+from predictor.elastica import LimbGrid, pieces, shoot
 
 MATTIASSON = tomllib.loads((Path(__file__).parents[1] / "reference" / "cantilever.toml").read_text())[
     "mattiasson"
@@ -87,18 +87,6 @@ def test_a_tapered_cantilever_bends_as_moment_area_says(ratio, power):
     limb = straight(stiffness=lambda part: (1 - (1 - ratio) * part) ** power)
     wanted = quad(lambda x: load * x**2 / (ratio + (1 - ratio) * x) ** power, 0, 1)[0]
     assert across_the_tip(limb, load)[0] == pytest.approx(wanted, rel=1e-6)
-
-
-def test_a_constant_moment_bends_a_limb_to_an_arc():
-    """A string that lies on the whole belly bends the limb by its tension times its offset, evenly."""
-    offset, tension = 0.01, 50.0
-    limb = straight(offset=offset)
-    path = trace(limb, [0.0], [tension], [1.0])
-    turn = tension * offset
-    assert path.angle[0, 0] == pytest.approx(turn, rel=1e-12)
-    assert path.along[0, 0] == pytest.approx(-math.sin(turn) / turn, rel=1e-9)
-    assert path.distance[0, 0] - offset == pytest.approx(-(1 - math.cos(turn)) / turn, rel=1e-9)
-    assert path.energy[0] == pytest.approx(turn**2 / 2, rel=1e-12)
 
 
 def test_the_jacobian_is_that_of_the_shot():

@@ -180,9 +180,9 @@ def test_more_stiffness_reflex_brace_and_draw_weigh_more():
     reflexed = replace(REFLEXED, unstrung_curvature=REFLEXED.unstrung_curvature - 0.05)
     assert draw(reflexed, brace(reflexed, BRACE), [1.0]).force[0, 0] > base
     assert draw(REFLEXED, brace(REFLEXED, BRACE * 1.1), [1.0]).force[0, 0] > base
-    for place in range(0, 120, 20):
+    for place in (0, 40, 80):
         flexibility = REFLEXED.flexibility.copy()
-        flexibility[:, place : place + 20] /= 1.1
+        flexibility[:, place : place + 40] /= 1.1
         stiffer = replace(REFLEXED, flexibility=flexibility)
         assert draw(stiffer, brace(stiffer, BRACE), [1.0]).force[0, 0] > base
 

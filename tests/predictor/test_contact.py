@@ -1,0 +1,158 @@
+"""Strings that lie on recurved limbs: gap and pressure, energy, and an independent chain of rigid links."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from predictor.contact import Hold, bent, held_curvature, outer_span, sight
+from predictor.elastica import LimbGrid
+from predictor.statics import Status, brace, draw, shape
+
+LENGTH, OFFSET, HEIGHT, STRING = 21.0, 0.12, 8.0, 4000.0
+
+
+def limb(curvature, steps=160, offset=OFFSET):
+    """A recurve limb in inches and pounds; its unstrung curvature is a function of the distance from the nock."""
+    ends = np.linspace(0.0, LENGTH, steps + 1)
+    inside = 1e-9
+    nodes = np.stack([ends[:-1] + inside, (ends[:-1] + ends[1:]) / 2, ends[1:] - inside], axis=-1)
+    return LimbGrid(
+        step=np.full((1, steps), LENGTH / steps),
+        flexibility=1 / (1500 + 4500 * nodes / LENGTH)[None],
+        unstrung_curvature=curvature(nodes)[None],
+        nock_offset=np.array([offset]),
+        root_distance=np.array([10.0]),
+        root_depth=np.array([0.3]),
+        root_angle=np.array([0.25]),
+    )
+
+
+SHAPES = {
+    "mild": lambda s: -0.12 / (1 + np.exp(s - 6)),
+    "deep": lambda s: -0.2 / (1 + np.exp(s - 6)),
+    "whole tip": lambda s: -0.35 * (s < 7.0),
+    "straight at the nock": lambda s: -0.2 * np.minimum(s / 3, 1) * (s < 8.4),
+    "bend far in": lambda s: -0.3 * np.exp(-(((s - 7) / 2) ** 2)),
+    "straight ear": lambda s: -0.45 * ((s > 3.15) & (s < 6.3)),
+}
+
+
+def solved(name, draws, steps=160):
+    """One of the shapes, braced and drawn."""
+    one = limb(SHAPES[name], steps)
+    braced = brace(one, HEIGHT, STRING)
+    drawn = draw(one, braced, draws)
+    assert braced.status[0] == Status.OK
+    assert np.all(drawn.status == Status.OK)
+    return one, braced, drawn
+
+
+def stored(one, braced, hold):
+    """All that limbs and string store."""
+    it = shape(one, braced, hold)
+    return (it.bending_energy + it.string_energy)[0]
+
+
+def test_a_constant_moment_bends_a_limb_to_an_arc():
+    """Where the string lies on the belly, it bends the limb by its tension times its offset, evenly."""
+    even = replace(limb(np.zeros_like), flexibility=np.full((1, 160, 3), 1 / 1500))
+    path = bent(even, Hold(np.zeros(1), np.array([50.0]), np.array([LENGTH / 2])))
+    outboard = path.station[0] <= LENGTH / 2
+    turn = OFFSET * 50.0 / 1500 * (LENGTH / 2 - path.station[0])
+    np.testing.assert_allclose(held_curvature(even, np.array([50.0])), OFFSET * 50.0 / 1500, rtol=1e-12)
+    np.testing.assert_allclose(path.moment[0, :80], OFFSET * 50.0, rtol=1e-12)
+    np.testing.assert_allclose(path.angle[0, outboard], turn[outboard], rtol=1e-9, atol=1e-12)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", SHAPES)
+def test_gap_and_pressure_are_never_negative(name):
+    """All along the draw the string presses where it lies, and clears the belly where it does not."""
+    draws = np.linspace(8.5, 28.0, 9)
+    one, braced, drawn = solved(name, draws, 80)
+    assert braced.hold.lift_off[0] > 0
+    assert drawn.lift_off[0, -1] <= braced.hold.lift_off[0]
+    for column in range(len(draws)):
+        hold = drawn.hold(column)
+        path = bent(one, hold)
+        gap = path.distance - OFFSET * np.cos(path.angle)
+        inboard = path.station >= hold.lift_off[:, None]
+        assert gap[inboard].min() > -1e-4 * LENGTH
+        span = outer_span(one, hold.tension, hold.lift_off)
+        ends = one.station
+        middle = (ends[:, :-1] + ends[:, 1:]) / 2
+        pressed = (middle > span.touch_down) & (middle < hold.lift_off[:, None])
+        assert np.all(held_curvature(one, hold.tension)[:, :, 1][pressed] <= 0)
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_the_string_spans_a_hollow_at_the_nock(name):
+    """The string's length is that of the span up to the touch-down and of the belly from there on."""
+    one = limb(SHAPES[name], steps=320)
+    hold = brace(one, HEIGHT, STRING).hold
+    span = outer_span(one, hold.tension, hold.lift_off)
+    assert (span.touch_down[0] > 0) == (held_curvature(one, hold.tension)[0, 0, 0] > 0)
+    assert span.touch_down[0] < hold.lift_off[0]
+    path = bent(one, hold)
+    outboard = path.station < hold.lift_off[:, None]
+    along = (path.along + OFFSET * np.sin(path.angle))[outboard]
+    away = (path.distance - OFFSET * np.cos(path.angle))[outboard]
+    belly = np.hypot(np.diff(along, append=0.0), np.diff(away, append=0.0)).sum()
+    assert sight(one, hold).reach[0] - path.along[0, -1] == pytest.approx(belly, abs=2e-4)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    [("mild", 8.5, 11.0), ("deep", 8.5, 15.0), ("whole tip", 9.0, 28.0), ("straight at the nock", 9.0, 16.0),
+     ("bend far in", 8.5, 10.0), ("straight ear", 9.0, 20.0), ("bend far in", 12.5, 28.0)],
+)  # fmt: skip
+def test_contact_stores_what_the_draw_puts_in(name, low, high):
+    """Limbs and string gain the area under the draw, to 3e-7 of it, with contact, spans and after them."""
+    nodes, weights = np.polynomial.legendre.leggauss(16)
+    draws = np.concatenate([[low], low + (high - low) * (nodes + 1) / 2, [high]])
+    one, braced, drawn = solved(name, draws)
+    work = (high - low) / 2 * drawn.force[0, 1:-1] @ weights
+    gained = stored(one, braced, drawn.hold(-1)) - stored(one, braced, drawn.hold(0))
+    assert gained == pytest.approx(work, rel=3e-7)
+
+
+def test_the_slope_is_the_change_of_force_with_contact():
+    """Pounds per inch agree with differences of the force where the string lies on the limb."""
+    _, _, drawn = solved("deep", [11.99, 12.0, 12.01])
+    assert drawn.slope[0, 1] == pytest.approx((drawn.force[0, 2] - drawn.force[0, 0]) / 0.02, rel=1e-5)
+
+
+def test_the_hand_over_is_smooth():
+    """Where the lift-off reaches the nock, force and its slope go on without a jump."""
+    _, _, drawn = solved("deep", np.linspace(17.5, 18.7, 25))
+    assert drawn.lift_off[0, 0] > 0
+    assert drawn.lift_off[0, -1] == 0
+    second = np.diff(drawn.force[0], 2)
+    assert np.abs(second).max() < 0.02
+    assert np.abs(np.diff(drawn.slope[0])).max() < 0.02
+
+
+def test_ignoring_contact_costs_weight_after_it_has_ended():
+    """Contact at brace sets the string's length, so the weight at full draw differs by over one in a hundred."""
+    one, braced, drawn = solved("deep", [28.0])
+    cut = 28  # the first steps, taken away: the string is then held where it would have lifted off at brace
+    shorter = LimbGrid(
+        one.step[:, cut:], one.flexibility[:, cut:], one.unstrung_curvature[:, cut:],
+        one.nock_offset, one.root_distance, one.root_depth, one.root_angle,
+    )  # fmt: skip
+    other = draw(shorter, brace(shorter, HEIGHT, STRING), [28.0])
+    assert drawn.lift_off[0, 0] == 0
+    assert braced.hold.lift_off[0] > 0
+    assert abs(other.force[0, 0] / drawn.force[0, 0] - 1) > 0.01
+
+
+@pytest.mark.slow
+def test_a_hollow_between_two_bends_is_refused_with_its_place():
+    """A limb on which the string would lie twice says where the hollow begins."""
+    twice = limb(lambda s: np.select([s < 2.1, s < 6.3, s < 10.5], [-0.35, 0.1, -0.3], 0.0))
+    braced = brace(twice, HEIGHT, STRING)
+    assert braced.status[0] == Status.HOLLOW
+    assert 2.0 < braced.fault[0] < 6.3
+    assert draw(twice, braced, [20.0]).status[0, 0] == Status.HOLLOW
