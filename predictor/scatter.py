@@ -49,5 +49,11 @@ SCALE_MEDIANS = MappingProxyType(
 """Scatter of each group's levels and of each effect that a build has of its own: what is believed before training,
 which replaces it by what the shop's own builds show."""
 
+SCALE_LOG_SD = 0.7
+"""How well the medians are known before training: two times in three to a factor of two."""
+
+NOISE_LOG_SD = 0.3
+"""How well the reading errors of scale and draw are known, alike."""
+
 GROUPS = (LOTS_OF_WOOD, LOTS_OF_GLASS, FORMS, SCALES, SMOOTH)
 BUILD_COLUMNS = (BOW, FINISH_SANDING, SHOOTING_IN)

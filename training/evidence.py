@@ -15,14 +15,11 @@ from datasets.zero_points import from_back, from_zero
 from predictor.bow import Refusal
 from predictor.columns import Columns, Moment, columns
 from predictor.features import Case, features
-from predictor.scatter import BUILD_COLUMNS, GROUPS, PRIOR_SCATTER, SCALE_MEDIANS
+from predictor.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, PRIOR_SCATTER, SCALE_LOG_SD, SCALE_MEDIANS
 from training.readings import BuildColumn, Group, Readings
-from training.scale_priors import HalfT
+from training.scale_priors import LogNormal
 
 Array = NDArray[np.float64]
-
-NOISE_PRIOR = HalfT(median=1.0, df=8)
-"""Of the factor on the assumed reading error."""
 
 
 @dataclass(frozen=True)
@@ -140,12 +137,16 @@ def readings(weighings: Sequence[Weighing]) -> Readings:
         common_sd=np.array([prior.sd for prior in priors.values()]),
         groups=tuple(_group(name, told, counts) for name in GROUPS),
         build_columns=tuple(
-            BuildColumn(name, np.concatenate([c.build[name] for c in told]), HalfT(SCALE_MEDIANS[name]))
+            BuildColumn(name, np.concatenate([c.build[name] for c in told]), _prior(name))
             for name in BUILD_COLUMNS
         ),
         tolerances=_tolerances(weighings),
-        noise_prior=NOISE_PRIOR,
+        noise_prior=LogNormal(1.0, NOISE_LOG_SD),
     )
+
+
+def _prior(name: str) -> LogNormal:
+    return LogNormal(SCALE_MEDIANS[name], SCALE_LOG_SD)
 
 
 def _group(name: str, told: Sequence[Columns], counts: Sequence[int]) -> Group:
@@ -161,7 +162,7 @@ def _group(name: str, told: Sequence[Columns], counts: Sequence[int]) -> Group:
             places.extend([levels.setdefault(level, len(levels))] * len(column))
             values.extend(column)
     shape = (int(starts[-1]), len(levels))
-    return Group(name, tuple(levels), csr_array((values, (rows, places)), shape), HalfT(SCALE_MEDIANS[name]))
+    return Group(name, tuple(levels), csr_array((values, (rows, places)), shape), _prior(name))
 
 
 def _side_by_side(

@@ -1,12 +1,12 @@
 """What is believed about the size of a scatter before its own readings speak.
 
-Every prior is a density of the logarithm of the scale, which is the coordinate the fit works in. A half-t density
+A prior is a density of the logarithm of the scale, which is the coordinate the fit works in. A half-t density
 (Gelman, Bayesian Analysis 1 (2006), 515-534, from memory) is finite at zero, so in that coordinate its mode is never
 at zero. `Flat` switches the penalty off and gives the plain restricted likelihood.
 """
 
 from dataclasses import dataclass
-from math import exp, log1p
+from math import exp, log, log1p
 from typing import Protocol
 
 from scipy.stats import t as student
@@ -56,6 +56,35 @@ class HalfT:
 
     def _unit(self) -> float:
         return self.median / float(student.ppf(0.75, self.df))
+
+
+@dataclass(frozen=True)
+class LogNormal:
+    """A scale known to within a factor: its logarithm is normal about that of the median.
+
+    For scatters of which handbooks and the bench already give the size: the mean square of a half-t of four degrees of
+    freedom is 3.6 times its squared median, so with few builds it expects lots twice as far apart as anyone has seen.
+    """
+
+    median: float
+    log_sd: float
+    free: bool = True
+
+    def __post_init__(self) -> None:
+        if not (self.median > 0 and self.log_sd > 0):
+            raise ValueError(
+                f"wanted a positive median and log sd, got {self.median} and {self.log_sd}: give both above zero"
+            )
+
+    @property
+    def start(self) -> float:
+        """The median."""
+        return self.median
+
+    def log_density(self, log_scale: float) -> tuple[float, float]:
+        """Return the log density of the logarithm of the scale, and its derivative."""
+        off = (log_scale - log(self.median)) / self.log_sd
+        return -(off**2) / 2, -off / self.log_sd
 
 
 @dataclass(frozen=True)
