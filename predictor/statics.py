@@ -24,7 +24,7 @@ from predictor.elastica import LimbGrid
 Places = NDArray[np.intp]
 
 _NEWTON_STEPS = 12
-_CLOSE = 1e-7
+_CLOSE = 1e-5
 _ROUNDS = 6
 _SMALLEST_PART = 1 / 256
 _TURN_LIMIT = 0.5
@@ -137,7 +137,7 @@ Equations = Callable[[Places, LimbGrid, Array, Sight], tuple[Array, Array]]
 
 
 @dataclass(frozen=True, eq=False)
-class _Solution(Batch):
+class Solution(Batch):
     """Holds that solve the equations, or fail to.
 
     Attributes:
@@ -163,7 +163,7 @@ class _Track(Batch):
         sight: The roots as seen there.
         rate: Derivatives of (start, tension) by the parameter, shape (n, 2).
         bend: Their estimated second derivatives, shape (n, 2).
-        fault: What was wrong with the last stride, as in `_Solution`, shape (n,).
+        fault: What was wrong with the last stride, as in `Solution`, shape (n,).
     """
 
     position: Array
@@ -200,9 +200,9 @@ def brace(limb: LimbGrid, height: ArrayLike, string_stiffness: ArrayLike = np.in
         off = [seen.angle - some.root_angle, seen.distance + some.root_depth - height[rows]]
         return np.stack(off, axis=-1), seen.slopes[:, :2]
 
-    def trial(rows: Places, part: Array, guess: Hold) -> tuple[_Solution, Array]:
+    def trial(rows: Places, part: Array, guess: Hold) -> tuple[Solution, Array]:
         some = limbs_at(rows, part)
-        solution = _settled(some, lambda at, *now: equations(rows[at], *now), guess)
+        solution = settled(some, lambda at, *now: equations(rows[at], *now), guess)
         upright = np.abs(solution.hold.tip_angle) < np.pi / 2
         return replace(solution, found=solution.found & upright), np.zeros((len(rows), 2))
 
@@ -265,14 +265,14 @@ def shape(limb: LimbGrid, braced: Braced, hold: Hold) -> Shape:
 
 
 def _draw_trial(limb: LimbGrid, braced: Braced) -> "Trial":
-    def trial(rows: Places, target: Array, guess: Hold) -> tuple[_Solution, Array]:
+    def trial(rows: Places, target: Array, guess: Hold) -> tuple[Solution, Array]:
         def equations(at: Places, some: LimbGrid, tension: Array, seen: Sight) -> tuple[Array, Array]:
             place, slopes = nocking_point(some, tension, seen, half[at], stretch[at])
             return place - np.stack([target[at], np.zeros(len(at))], axis=-1), slopes
 
         half, stretch = braced.half_string[rows], (braced.half_string / braced.string_stiffness)[rows]
         some = limb.take(rows)
-        solution = _settled(some, equations, guess)
+        solution = settled(some, equations, guess)
         hold, seen = solution.hold, solution.sight
         _, slopes = nocking_point(some, hold.tension, seen, half, stretch)
         rate = solve_pairs(slopes, np.tile([1.0, 0.0], (len(rows), 1)))
@@ -333,7 +333,7 @@ def _drawn(limb: LimbGrid, braced: Braced, track: _Track, target: Array) -> Draw
     )
 
 
-Trial = Callable[[Places, Array, Hold], tuple[_Solution, Array]]
+Trial = Callable[[Places, Array, Hold], tuple[Solution, Array]]
 """From rows, the parameter's value and a guess: the solution and its rate by the parameter (n, 2)."""
 
 
@@ -378,10 +378,10 @@ def _guess(hold: Hold, change: Array) -> Hold:
     return Hold(np.where(hold.contact, 0.0, start), hold.tension + change[:, 1], lift_off)
 
 
-def _settled(limb: LimbGrid, equations: Equations, guess: Hold) -> _Solution:
+def settled(limb: LimbGrid, equations: Equations, guess: Hold) -> Solution:
     """Solve, and where the string would rather lie otherwise on the limb, solve again with it so."""
     found, hold, seen = _newton(limb, equations, guess)
-    solution = _Solution(found, hold, seen, np.full(len(found), np.nan))
+    solution = Solution(found, hold, seen, np.full(len(found), np.nan))
     rows = np.nonzero(found & (hold.tension > 0))[0]
     for turn in range(_ROUNDS):
         touch = TOUCH if turn < _ROUNDS / 2 else GRAZE
@@ -395,7 +395,7 @@ def _settled(limb: LimbGrid, equations: Equations, guess: Hold) -> _Solution:
         found, hold, seen = _newton(
             some, lambda at, *now, of=rows: equations(of[at], *now), verdict.other.take(wrong)
         )
-        solution = solution.put(rows, _Solution(found, hold, seen, solution.fault[rows]))
+        solution = solution.put(rows, Solution(found, hold, seen, solution.fault[rows]))
         rows = rows[found & (hold.tension > 0)]
     return solution
 
@@ -403,7 +403,7 @@ def _settled(limb: LimbGrid, equations: Equations, guess: Hold) -> _Solution:
 def _newton(limb: LimbGrid, equations: Equations, guess: Hold) -> tuple[Flags, Hold, Sight]:
     """Solve for (start, tension) of each bow; converged bows drop out of the work.
 
-    The last step is small enough (1e-7 of the limb) to move the sight along its derivatives instead of
+    The last step is small enough (1e-5 of the limb) to move the sight along its derivatives instead of
     integrating again: what this leaves out is of second order.
     """
     everyone = np.arange(len(guess.tension))
