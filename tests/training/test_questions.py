@@ -1,0 +1,79 @@
+"""A question tells how a bow was built and cut, and nothing of what its own weighings said."""
+
+from dataclasses import fields
+
+import numpy as np
+import pytest
+
+from datasets.contents import Contents
+from datasets.record import DrawLength, ZeroPoint
+from datasets.schema import Stage, WeighIn
+from predictor.model import prior_belief
+from predictor.predict import predict
+from training.evidence import evidence
+from training.questions import answers, main_weigh_in, only_main, questions
+from training.virtual_shop import simulate
+
+
+@pytest.fixture(scope="module")
+def contents():
+    """Return the book of a shop of eight bows."""
+    return Contents.of(simulate(seed=31, builds=8).records)
+
+
+@pytest.fixture(scope="module")
+def asked(contents):
+    """Return a question of each bow."""
+    return questions(contents, evidence(only_main(contents, contents.builds)).weighings)
+
+
+def test_one_a_build(contents, asked):
+    """Every build is asked for once, at its last tillered weighing, or else at its first finished one."""
+    assert [question.build for question in asked] == list(contents.builds)
+    for question in asked:
+        weighed = [e for e in contents.events[question.build] if isinstance(e, WeighIn)]
+        tillered = [e for e in weighed if e.stage is Stage.TILLERED]
+        wanted = tillered[-1] if tillered else next(e for e in weighed if e.stage is Stage.FINISHED)
+        assert main_weigh_in(contents, question.build) == wanted
+        assert question.moment.stage is wanted.stage
+
+
+def test_reading_nearest_to_28(contents, asked):
+    """The reading is the one nearest to 28 in by the standard's count."""
+    for question in asked:
+        main = main_weigh_in(contents, question.build)
+        weights = {reading.weight.lbf for reading in main.readings}
+        assert round(float(np.exp(question.log_weight)), 6) in weights
+        assert abs(question.moment.draws_in[0] - 28) <= 1.01
+
+
+def test_no_other_weighing_is_told(contents):
+    """The contents that a question is made of hold no weighing but its own, which is their last event."""
+    for history in only_main(contents, contents.builds).events.values():
+        assert [isinstance(event, WeighIn) for event in history] == [False] * (len(history) - 1) + [True]
+
+
+def test_earlier_weighings_change_nothing(contents, asked):
+    """Solved with all weighings of the book, a question has the same columns as when told alone."""
+    whole = {q.build: q for q in questions(contents, evidence(contents).weighings)}
+    for question in asked:
+        for field in fields(question.columns):
+            mine, theirs = (getattr(q.columns, field.name) for q in (question, whole[question.build]))
+            np.testing.assert_equal(theirs, mine)
+
+
+def test_answers_are_the_predictions_of_the_bench(contents, asked):
+    """Answers untrained are those that the bench gets, interval by interval."""
+    found = answers(prior_belief(), asked)
+    low, middle, high = (np.exp(found.quantile(p)) for p in (0.05, 0.5, 0.95))
+    for place, question in enumerate(asked):
+        build = contents.builds[question.build]
+        draw = DrawLength(inch=question.moment.draws_in[0], zero=ZeroPoint.STANDARD)
+        events = only_main(contents, [build.id]).events[build.id]
+        form = contents.form_of(build)
+        said = predict(form, build, events, [draw], contents.materials, stage=question.moment.stage)
+        if question.moment.stage is Stage.TILLERED:
+            ends = next(interval for interval in said.draws[0].intervals if interval.level == 0.9)
+            assert (ends.low_lbf, said.draws[0].weight_lbf, ends.high_lbf) == pytest.approx(
+                (low[place], middle[place], high[place]), rel=1e-9
+            )

@@ -1,0 +1,118 @@
+"""Questions to ask of what learns: what did a bow weigh, told only how it was built and cut by then.
+
+There is one question a build: its reading nearest to 28 in, of the last weighing while tillered or, where the book has
+none, of the first weighing once finished.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from datasets.contents import Contents
+from datasets.history import BowAt, bow_at, events_until
+from datasets.schema import Event, Stage, WeighIn
+from predictor import posterior
+from predictor.columns import Columns, Moment, Named, Tolerance
+from predictor.mixture import NormalMixture
+from predictor.model import seen_by
+from predictor.posterior import Posterior
+from training.evidence import Weighing, moment_of
+
+MAIN_DRAW_IN = 28.0
+
+
+@dataclass(frozen=True)
+class Question:
+    """One reading of one build.
+
+    Attributes:
+        build: id of the build.
+        moment: what the reading depends on besides the geometry.
+        bow: its recorded geometry then.
+        columns: what the reading depends on.
+        log_weight: the answer: logarithm of the reading, in pounds.
+    """
+
+    build: str
+    moment: Moment
+    bow: BowAt
+    columns: Columns
+    log_weight: float
+
+
+def questions(contents: Contents, weighings: Sequence[Weighing]) -> tuple[Question, ...]:
+    """Return the question of each build whose main weighing is among some that the statics have solved."""
+    return tuple(
+        _question(contents, found, main)
+        for found in weighings
+        if (main := main_weigh_in(contents, found.build)) and main.id == found.weigh_in
+    )
+
+
+def only_main(contents: Contents, builds: Iterable[str]) -> Contents:
+    """Return the contents of some builds with no weighing but the one asked for, and nothing that came after."""
+    mains = {name: main for name in builds if (main := main_weigh_in(contents, name))}
+    return replace(
+        contents,
+        builds={name: contents.builds[name] for name in mains},
+        events={name: _told(contents.events[name], main) for name, main in mains.items()},
+    )
+
+
+def main_weigh_in(contents: Contents, build: str) -> WeighIn | None:
+    """Return the weighing that is asked for; nothing if the build has none."""
+    weighed = [event for event in contents.events.get(build, ()) if isinstance(event, WeighIn)]
+    tillered = [event for event in weighed if event.stage is Stage.TILLERED]
+    finished = [event for event in weighed if event.stage is Stage.FINISHED]
+    return next(iter(tillered[-1:] or finished[:1]), None)
+
+
+def _told(history: tuple[Event, ...], main: WeighIn) -> tuple[Event, ...]:
+    return (*(e for e in events_until(history, main)[:-1] if not isinstance(e, WeighIn)), main)
+
+
+def _question(contents: Contents, found: Weighing, main: WeighIn) -> Question:
+    build = contents.builds[found.build]
+    form = contents.forms[build.form, build.form_revision]
+    moment = moment_of(main, form)
+    place = int(np.argmin(np.abs(np.array(moment.draws_in) - MAIN_DRAW_IN)))
+    return Question(
+        build=found.build,
+        moment=replace(moment, draws_in=moment.draws_in[place : place + 1]),
+        bow=bow_at(form, build, _told(contents.events[found.build], main)),
+        columns=_at(found.columns, place),
+        log_weight=float(found.log_weight[place]),
+    )
+
+
+def _at(told: Columns, place: int) -> Columns:
+    """Return the columns of one reading of a weighing."""
+
+    def one(named: Named) -> Named:
+        return {name: column[place : place + 1] for name, column in named.items()}
+
+    def alone(tolerances: tuple[Tolerance, ...]) -> tuple[Tolerance, ...]:
+        return tuple(replace(given, column=given.column[place : place + 1]) for given in tolerances)
+
+    return replace(
+        told,
+        offset=told.offset[place : place + 1],
+        common=one(told.common),
+        groups={group: one(levels) for group, levels in told.groups.items()},
+        build=one(told.build),
+        tolerances=alone(told.tolerances),
+        weighing=alone(told.weighing),
+        sd=told.sd[place : place + 1],
+    )
+
+
+def answers(belief: Posterior, asked: Sequence[Question]) -> NormalMixture:
+    """Return what a belief says of the logarithm of each reading."""
+    seen = [seen_by(belief, question.columns) for question in asked]
+    each = [posterior.predict(belief, one.rows).marginal() for one in seen]
+    return NormalMixture(
+        np.concatenate([one.weights for one in each], axis=1),
+        np.concatenate([one.means + given.offset for one, given in zip(each, seen, strict=True)], axis=1),
+        np.concatenate([one.sds for one in each], axis=1),
+    )
