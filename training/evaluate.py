@@ -1,0 +1,157 @@
+"""Judges what learns from a shop's past builds by what it says of the shop's next ones.
+
+The past is the shop's latest n builds; the next ones are made of lots that are at hand or new. Every method sees the
+same past and answers the same questions.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from datasets.contents import Contents
+from predictor.calibration import stretch
+from predictor.columns import Columns
+from predictor.mixture import NormalMixture
+from predictor.model import level_name, prior_belief
+from predictor.posterior import Posterior
+from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
+from training.calibrate import calibrate
+from training.evidence import Evidence, Weighing, evidence, readings
+from training.hierarchy import Fit, fit
+from training.questions import Question, answers, only_main, questions
+from training.rivals import Table, table
+from training.scores import crps
+from training.suspicion import GrossErrors
+
+Array = NDArray[np.float64]
+
+LEVELS = (0.8, 0.9)
+DOUBTFUL = 0.5
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A shop's past, and questions about what it built next.
+
+    Attributes:
+        weighings: of all past builds, solved.
+        past: the question that each past build answers, by its id, in order of time.
+        asked: of the builds to come.
+    """
+
+    weighings: tuple[Weighing, ...]
+    past: Mapping[str, Question]
+    asked: tuple[Question, ...]
+
+    def latest(self, count: int) -> tuple[str, ...]:
+        """Return the ids of the latest past builds."""
+        return tuple(self.past)[len(self.past) - count :]
+
+    def known(self, builds: Sequence[str]) -> Table:
+        """Return some past builds as rivals see them."""
+        return table([self.past[name] for name in builds])
+
+    @cached_property
+    def wanted(self) -> Table:
+        """The builds to come as rivals see them."""
+        return table(self.asked)
+
+
+def trial(contents: Contents, past: Sequence[str], to_come: Sequence[str]) -> Trial:
+    """Solve all that a trial needs.
+
+    Args:
+        contents: of the shop's book.
+        past: ids of the builds that may teach, in order of time.
+        to_come: ids of the builds that are asked for; nothing of them teaches.
+    """
+    known = evidence(only(contents, past)).weighings
+    asked = evidence(only_main(contents, to_come)).weighings
+    mains = {question.build: question for question in questions(contents, known)}
+    return Trial(known, mains, questions(contents, asked))
+
+
+def only(contents: Contents, builds: Sequence[str]) -> Contents:
+    """Return the contents of some builds."""
+    return replace(
+        contents,
+        builds={name: contents.builds[name] for name in builds},
+        events={name: contents.events[name] for name in builds if name in contents.events},
+    )
+
+
+@dataclass(frozen=True)
+class Learned:
+    """What some builds have taught.
+
+    Attributes:
+        builds: that taught.
+        belief: of the fit; the prior's without any build.
+        wider: factor on the widths of intervals, by builds left out.
+        doubtful: builds that look like a mistake.
+        fit: the fit itself, if there was any build.
+    """
+
+    builds: frozenset[str]
+    belief: Posterior
+    wider: float
+    doubtful: frozenset[str]
+    fit: Fit | None
+
+    def answers(self, asked: Sequence[Question]) -> NormalMixture:
+        """Return what is to be expected of the logarithms of readings."""
+        return answers(self.belief, asked).stretched(self.wider)
+
+
+def learned(weighings: Sequence[Weighing], builds: Sequence[str]) -> Learned:
+    """Train on some builds, as `training.train` does, without solving their statics again."""
+    mine = tuple(weighing for weighing in weighings if weighing.build in set(builds))
+    if not mine:
+        return Learned(frozenset(), prior_belief(), 1.0, frozenset(), None)
+    found, fitted = Evidence(mine, ()), fit(readings(mine), GrossErrors())
+    named = zip(found.builds, fitted.suspicion.any.tolist() if fitted.suspicion else (), strict=True)
+    doubtful = frozenset(build for build, chance in named if chance >= DOUBTFUL)
+    wider = stretch(calibrate(fitted, found, doubtful).scores())
+    return Learned(frozenset(found.builds), fitted.posterior, wider, doubtful, fitted)
+
+
+def lots_seen(belief: Posterior, columns: Columns) -> str:
+    """Return whether a belief has met a bow's lots: "seen" all, "new" none, or "partly"."""
+    groups = {group: columns.groups.get(group, {}) for group in (LOTS_OF_WOOD, LOTS_OF_GLASS)}
+    known = [
+        level_name(group, level) in belief.effects for group, levels in groups.items() for level in levels
+    ]
+    return "seen" if all(known) else "partly" if any(known) else "new"
+
+
+@dataclass(frozen=True)
+class Marks:
+    """How predictions of n readings did.
+
+    Attributes:
+        off_lbf: reading less the expected one (the median).
+        crps_percent: score of the predicted logarithm of the weight, in per cent.
+        inside: for each level whether the reading lay in its interval.
+        width_lbf: of each level's interval.
+    """
+
+    off_lbf: Array
+    crps_percent: Array
+    inside: Mapping[float, NDArray[np.bool_]]
+    width_lbf: Mapping[float, Array]
+
+
+def marks(predicted: NormalMixture, log_weight: Array) -> Marks:
+    """Mark predictions of logarithms of weights."""
+    ends = {
+        level: (predicted.quantile((1 - level) / 2), predicted.quantile((1 + level) / 2)) for level in LEVELS
+    }
+    return Marks(
+        off_lbf=np.exp(log_weight) - np.exp(predicted.quantile(0.5)),
+        crps_percent=100 * crps(predicted, log_weight),
+        inside={level: (low <= log_weight) & (log_weight <= high) for level, (low, high) in ends.items()},
+        width_lbf={level: np.exp(high) - np.exp(low) for level, (low, high) in ends.items()},
+    )
