@@ -1,0 +1,311 @@
+"""How well intervals and expected weights hold, and how they compare with rivals, over many invented shops.
+
+    python -m tests.benchmarks.bench_learning                  # all of it: some hours on one core
+    python -m tests.benchmarks.bench_learning --fraction 0.25  # a quarter of the shops
+
+Prints tables and writes learning.json and learning.md beside this file. Every shop has its own seed, from 500000 on by
+default: seeds that nobody developed with. Standard errors are over shops.
+"""
+
+import argparse
+import json
+import os
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import asdict, dataclass, replace
+from functools import partial
+from pathlib import Path
+from time import perf_counter
+from typing import Any
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: one thread for each of the processes
+
+import numpy as np
+import pandas as pd
+from rich.progress import track
+
+from datasets.contents import Contents
+from training.clerical import with_mistakes
+from training.evaluate import LEVELS, Learned, Trial, learned, lots_seen, marks, only, trial
+from training.evidence import Weighing, evidence
+from training.oracle import knowing_the_shop
+from training.questions import Question
+from training.rivals import RIVALS
+from training.scores import Estimate, clustered_mean, clustered_ratio
+from training.shop_designs import DESIGNS, WOODS
+from training.shop_truth import Scatter
+from training.virtual_shop import VirtualShop, simulate
+
+HERE = Path(__file__).parent
+FIRST_SEED = 500_000
+OURS = "ours"
+CLEAN, SLIPS = "usual", "with slips of the pen"
+SHIFTED_SD = 4.0
+"""Predictive standard deviations by which a slip must shift a reading before it ought to be found."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A set of shops.
+
+    Attributes:
+        shops: how many.
+        tests: builds asked for in each, half of lots at hand and half of new ones.
+        counts: numbers of past builds to learn from.
+        unseen: past builds to learn from where one wood, form or the thick stacks are held back; 0 for none.
+        slips: whether to learn from records with slips too.
+    """
+
+    shops: int
+    tests: int
+    counts: tuple[int, ...]
+    unseen: int = 0
+    slips: bool = False
+
+
+FEW = Plan(shops=400, tests=20, counts=(0, 5, 10))
+MANY = Plan(shops=40, tests=40, counts=(20, 40, 80), unseen=40, slips=True)
+
+
+def run_shop(plan: Plan, seed: int) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Return a row for every answer to every question of one shop, and one for every build with or without a slip."""
+    most, half = max(plan.counts), plan.tests // 2
+    shop = simulate(seed, most + 2 * half, held_lots=half, fresh_lots=half)
+    contents = Contents.of(shop.records)
+    names = list(contents.builds)
+    tried = trial(contents, names[:most], names[most:])
+    floor = tried.wanted.log_weight - knowing_the_shop(shop.truth, Scatter(), tried.asked)
+    tried_floor = {question.build: error for question, error in zip(tried.asked, floor, strict=True)}
+    usual = {count: learned(tried.weighings, tried.latest(count)) for count in plan.counts}
+    rows = [row for count in plan.counts for row in _counted(tried, count, usual[count])]
+    rows += _unseen(tried, plan.unseen, seed) if plan.unseen else []
+    found: list[dict[str, Any]] = []
+    if plan.slips:
+        more, found = _with_slips(seed, shop, tried, usual)
+        rows += more
+    for row in rows:
+        weight = np.exp(row.pop("log_weight"))
+        row |= {"seed": seed, "floor_lbf": weight * (1 - np.exp(-tried_floor[row.pop("build")]))}
+    return rows, [row | {"seed": seed} for row in found]
+
+
+def _counted(tried: Trial, count: int, taught: Learned) -> Iterator[dict[str, Any]]:
+    """Yield the answers of every method that has learned from the latest builds."""
+    yield from _rows(CLEAN, count, OURS, tried.asked, taught, taught.answers(tried.asked))
+    if count:
+        past = tried.known(tried.latest(count))
+        for name, rival in RIVALS.items():
+            yield from _rows(CLEAN, count, name, tried.asked, taught, rival(past, tried.wanted))
+
+
+def _rows(
+    study: str, count: int, method: str, asked: Sequence[Question], taught: Learned, predicted: Any
+) -> Iterator[dict[str, Any]]:
+    log_weight = np.array([question.log_weight for question in asked])
+    marked = marks(predicted, log_weight)
+    for place, question in enumerate(asked):
+        yield {
+            "study": study,
+            "n": count,
+            "method": method,
+            "build": question.build,
+            "log_weight": question.log_weight,
+            "lots": lots_seen(taught.belief, question.columns),
+            "off_lbf": marked.off_lbf[place],
+            "crps": marked.crps_percent[place],
+            **{f"inside {level:.0%}": float(marked.inside[level][place]) for level in LEVELS},
+            **{f"width {level:.0%}": marked.width_lbf[level][place] for level in LEVELS},
+        }
+
+
+def _unseen(tried: Trial, count: int, seed: int) -> Iterator[dict[str, Any]]:
+    """Yield answers on builds of a wood, on a form, or of stacks that no build has had that taught."""
+    wood, form = WOODS[seed % len(WOODS)], DESIGNS[seed % len(DESIGNS)].name
+    stacks = [_stack_in(question) for question in tried.past.values()]
+    thick = float(np.quantile(stacks, 0.6))
+    kinds = {
+        "wood never seen": lambda question: _has_wood(question, wood),
+        "form never seen": lambda question: question.moment.form.startswith(f"{form}/"),
+        "stack never seen": lambda question: _stack_in(question) > thick,
+    }
+    for study, held_back in kinds.items():
+        builds = [name for name, question in tried.past.items() if not held_back(question)][-count:]
+        asked = [question for question in tried.asked if held_back(question)]
+        if asked:
+            taught = learned(tried.weighings, builds)
+            yield from _rows(study, len(builds), OURS, asked, taught, taught.answers(asked))
+
+
+def _stack_in(question: Question) -> float:
+    return question.columns.sizes_in["stack at mid-limb"]
+
+
+def _has_wood(question: Question, wood: str) -> bool:
+    return any(lam.material == wood for lam in question.bow.upper.lams)
+
+
+def _with_slips(
+    seed: int, shop: VirtualShop, tried: Trial, usual: dict[int, Learned]
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Return answers after learning from records with slips, and what was found of the slips."""
+    typed, slips = with_mistakes(np.random.default_rng(seed), shop.typed)
+    contents = Contents.of(replace(shop, typed=tuple(typed)).records)
+    changed = {slip.record.split("/")[0] for slip in slips} & set(tried.past)
+    again = evidence(only(contents, sorted(changed))).weighings
+    weighings = _in_place_of(tried.weighings, again, changed)
+    rows, found = [], []
+    for count, clean in usual.items():
+        taught = learned(weighings, tried.latest(count))
+        rows += _rows(SLIPS, count, OURS, tried.asked, taught, taught.answers(tried.asked))
+        shift = _shifts_sd(tried.weighings, clean, again)
+        found += [
+            {
+                "n": count,
+                "slip": name in changed,
+                "shift_sd": shift.get(name, 0.0),
+                "named": name in taught.doubtful,
+            }
+            for name in tried.latest(count)
+        ]
+    return rows, found
+
+
+def _in_place_of(
+    weighings: Sequence[Weighing], again: Sequence[Weighing], changed: set[str]
+) -> tuple[Weighing, ...]:
+    """Return the weighings with those of some builds changed, each build's at its place."""
+    builds = dict.fromkeys(weighing.build for weighing in weighings)
+    return tuple(
+        weighing
+        for name in builds
+        for weighing in (again if name in changed else weighings)
+        if weighing.build == name
+    )
+
+
+def _shifts_sd(weighings: Sequence[Weighing], clean: Learned, again: Sequence[Weighing]) -> dict[str, float]:
+    """Return by how much slips shift each build's readings against the statics, the most of its readings.
+
+    In predictive standard deviations, given the other builds of the records without slips.
+    """
+    if clean.fit is None:
+        return {}
+    sds = iter(clean.fit.leave_builds_out().sd)
+    taught = [weighing for weighing in weighings if weighing.build in clean.builds]
+    right = {w.weigh_in: (w, np.array([next(sds) for _ in w.log_weight])) for w in taught}
+    shifts: dict[str, float] = {}
+    for weighing in again:
+        if weighing.weigh_in in right:
+            before, sd = right[weighing.weigh_in]
+            moved = (weighing.log_weight - weighing.columns.offset) - (
+                before.log_weight - before.columns.offset
+            )
+            most = float(np.max(np.abs(moved) / sd))
+            shifts[weighing.build] = max(most, shifts.get(weighing.build, 0.0))
+    return shifts
+
+
+def summary(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return one line for each study, number of builds, method and kind of lots that two shops or more have."""
+    lines = []
+    for lots, some in [("all", rows), *rows.groupby("lots")]:
+        for (study, count, method), group in some.groupby(["study", "n", "method"]):
+            if group.seed.nunique() > 1:
+                lines.append({"study": study, "n": count, "method": method, "lots": lots} | _line(group))
+    return pd.DataFrame(lines)
+
+
+def _line(group: pd.DataFrame) -> dict[str, Any]:
+    seeds = group.seed.to_numpy()
+    off, floor = group.off_lbf.abs().to_numpy(), group.floor_lbf.abs().to_numpy()
+
+    def mean(name: str) -> Estimate:
+        return clustered_mean(group[name].to_numpy(), seeds)
+
+    return {
+        "tests": len(group),
+        "shops": group.seed.nunique(),
+        "error, lb": clustered_mean(off, seeds),
+        "floor, lb": clustered_mean(floor, seeds),
+        "over floor": clustered_ratio(off, floor, seeds),
+        "CRPS, %": mean("crps"),
+        **{
+            f"{what} {level:.0%}": mean(f"{what} {level:.0%}")
+            for what in ("inside", "width")
+            for level in LEVELS
+        },
+    }
+
+
+def finding(found: pd.DataFrame) -> pd.DataFrame:
+    """Return how many builds with a slip are named, for each number of builds."""
+    lines = []
+    for count, group in found.groupby("n"):
+        named, shifted = group[group.named], group[group.shift_sd > SHIFTED_SD]
+        lines.append(
+            {
+                "n": count,
+                "builds": len(group),
+                "with a slip": int(group.slip.sum()),
+                "shifted by over 4 sd": len(shifted),
+                "recall of these": clustered_mean(shifted.named.to_numpy(float), shifted.seed.to_numpy()),
+                "named": len(named),
+                "precision": clustered_mean(named.slip.to_numpy(float), named.seed.to_numpy()),
+            }
+        )
+    return pd.DataFrame(lines)
+
+
+def _shown(frame: pd.DataFrame) -> str:
+    """Return a table in Markdown; figures with their standard errors."""
+
+    def text(value: object) -> str:
+        return f"{value.value:.3f} ± {value.error:.3f}" if isinstance(value, Estimate) else str(value)
+
+    lines = [
+        list(frame.columns),
+        ["---"] * len(frame.columns),
+        *([text(v) for v in row] for row in frame.to_numpy()),
+    ]
+    return "\n".join("| " + " | ".join(line) + " |" for line in lines)
+
+
+def _plain(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    records = frame.to_dict("records")
+    return [
+        {name: asdict(value) if isinstance(value, Estimate) else value for name, value in record.items()}
+        for record in records
+    ]
+
+
+def main() -> None:
+    """Run the campaign."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--fraction", type=float, default=1.0, help="share of the shops")
+    parser.add_argument("--first-seed", type=int, default=FIRST_SEED, help="of the first shop")
+    parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--to", type=Path, default=HERE / "learning", help="where results go, without suffix")
+    given = parser.parse_args()
+    start, seed, rows, found, seeds = perf_counter(), given.first_seed, [], [], {}
+    with ProcessPoolExecutor(given.processes) as pool:
+        for name, plan in {"few builds": FEW, "many builds": MANY}.items():
+            shops = max(2, round(plan.shops * given.fraction))
+            seeds[name] = [seed, seed + shops - 1]
+            done = pool.map(partial(run_shop, plan), range(seed, seed + shops))
+            for more, also in track(done, name, total=shops):
+                rows += more
+                found += also
+            seed += shops
+    table, slips = summary(pd.DataFrame(rows)), finding(pd.DataFrame(found))
+    took = round(perf_counter() - start)
+    told = f"Seeds, both ends counted: {seeds}; {given.fraction:g} of the shops planned; {took} s."
+    text = f"{told}\n\n{_shown(table)}\n\n{_shown(slips)}\n"
+    given.to.with_suffix(".md").write_text(text, encoding="utf-8")
+    result = {"seeds": seeds, "fraction": given.fraction, "seconds": took}
+    result |= {"answers": _plain(table), "slips": _plain(slips)}
+    given.to.with_suffix(".json").write_text(json.dumps(result, indent=1), encoding="utf-8")
+    print(text)  # noqa: T201 - a command's output
+
+
+if __name__ == "__main__":
+    main()
