@@ -10,7 +10,7 @@ default: seeds that nobody developed with. Standard errors are over shops.
 import argparse
 import json
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass, replace
 from functools import partial
@@ -123,7 +123,7 @@ def _unseen(tried: Trial, count: int, seed: int) -> Iterator[dict[str, Any]]:
     wood, form = WOODS[seed % len(WOODS)], DESIGNS[seed % len(DESIGNS)].name
     stacks = [_stack_in(question) for question in tried.past.values()]
     thick = float(np.quantile(stacks, 0.6))
-    kinds = {
+    kinds: dict[str, Callable[[Question], bool]] = {
         "wood never seen": lambda question: _has_wood(question, wood),
         "form never seen": lambda question: question.moment.form.startswith(f"{form}/"),
         "stack never seen": lambda question: _stack_in(question) > thick,
@@ -153,7 +153,8 @@ def _with_slips(
     changed = {slip.record.split("/")[0] for slip in slips} & set(tried.past)
     again = evidence(only(contents, sorted(changed))).weighings
     weighings = _in_place_of(tried.weighings, again, changed)
-    rows, found = [], []
+    rows: list[dict[str, Any]] = []
+    found: list[dict[str, Any]] = []
     for count, clean in usual.items():
         taught = learned(weighings, tried.latest(count))
         rows += _rows(SLIPS, count, OURS, tried.asked, taught, taught.answers(tried.asked))
@@ -210,7 +211,7 @@ def summary(rows: pd.DataFrame) -> pd.DataFrame:
     lines = []
     for lots, some in [("all", rows), *rows.groupby("lots")]:
         for (study, count, method), group in some.groupby(["study", "n", "method"]):
-            if group.seed.nunique() > 1:
+            if len(set(group.seed)) > 1:
                 lines.append({"study": study, "n": count, "method": method, "lots": lots} | _line(group))
     return pd.DataFrame(lines)
 
@@ -224,7 +225,7 @@ def _line(group: pd.DataFrame) -> dict[str, Any]:
 
     return {
         "tests": len(group),
-        "shops": group.seed.nunique(),
+        "shops": len(set(seeds)),
         "error, lb": clustered_mean(off, seeds),
         "floor, lb": clustered_mean(floor, seeds),
         "over floor": clustered_ratio(off, floor, seeds),
@@ -273,7 +274,7 @@ def _shown(frame: pd.DataFrame) -> str:
 def _plain(frame: pd.DataFrame) -> list[dict[str, Any]]:
     records = frame.to_dict("records")
     return [
-        {name: asdict(value) if isinstance(value, Estimate) else value for name, value in record.items()}
+        {str(name): asdict(value) if isinstance(value, Estimate) else value for name, value in record.items()}
         for record in records
     ]
 

@@ -1,4 +1,4 @@
-"""What is judged is the prediction that the bench would get; judged on invented shops, it holds and beats its rivals."""
+"""What is judged is the prediction that the bench would get; on invented shops it holds and beats its rivals."""
 
 import numpy as np
 import pytest
