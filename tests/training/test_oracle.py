@@ -48,7 +48,7 @@ def _asked(shop):
 
 
 def test_knows_all_that_is_common():
-    """Where bows differ by nothing unknown, the oracle is off by what rules and scales round: 2 %, the handbook by more.
+    """Where bows differ by nothing unknown, the oracle is off by what rules and scales round: 2 %.
 
     A width is rounded to 1/32 or 1/16, of about 1 in, and the weight of some 45 lb to 1/4 or 1/2.
     """
