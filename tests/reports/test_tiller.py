@@ -1,0 +1,81 @@
+"""The report of a tiller says which limb, how much, where, and at what cost, in the units asked for."""
+
+from rich.console import Console
+
+from datasets.record import DrawLength, Side, ZeroPoint
+from predictor.tiller import TillerCut, Tillered
+from reports.printing import Units
+from reports.tiller import show_tiller
+
+STIFF = Tillered(
+    build="K-014",
+    draw=DrawLength(inch=28, zero=ZeroPoint.STANDARD),
+    from_records_in=0.0,
+    measured_in=-0.125,
+    tiller_in=-0.12,
+    tiller_sd_in=0.03,
+    difference=0.04,
+    difference_sd=0.01,
+    wanted_in=(0.125, 0.25),
+    stiff=Side.UPPER,
+    cuts=(
+        TillerCut(from_fade_in=0.0, width_in=1.25, amount_in=0.0625),
+        TillerCut(from_fade_in=26.0, width_in=0.5, amount_in=0.025),
+    ),
+    after_in=0.1875,
+    weight_lbf=50.0,
+    weight_after_lbf=48.9,
+    notes=("take half of it",),
+)
+
+
+def said(told: Tillered, units: Units | None = None) -> str:
+    """Return what is printed."""
+    out = Console(width=200)
+    with out.capture() as capture:
+        show_tiller(told, units or Units("inch"), out)
+    return capture.get()
+
+
+def test_a_stiff_limb_is_told_with_its_cuts() -> None:
+    """The stiff limb, the amounts at stations, the tiller and the weight after it are all there."""
+    text = said(STIFF)
+
+    for part in (
+        "measured -1/8 in",
+        "wanted 1/8 in to 1/4 in",
+        "upper limb is too stiff",
+        "1/16 in",
+        "tiller 3/16 in",
+    ):
+        assert part in text
+    assert "1.1 lb (2.2%) less draw weight at 28 in" in text
+    assert "Take half of it." in text
+    assert "respirator" in text
+
+
+def test_metric_is_printed_for_a_metric_shop() -> None:
+    """Millimetres and kilograms stand in place of inches and pounds."""
+    text = said(STIFF, Units("metric"))
+
+    assert "4.8 mm" in text
+    assert "0.50 kg" in text
+    assert " in " not in text.split("Off its whole width:")[1].split("Then")[0]
+
+
+def test_a_tiller_as_wanted_is_left() -> None:
+    """Where nothing is to be cut, this is said, and no amount."""
+    text = said(
+        STIFF.model_copy(update={"stiff": None, "cuts": (), "tiller_in": 0.19, "measured_in": 0.1875})
+    )
+
+    assert "as wanted" in text
+    assert "too stiff" not in text
+
+
+def test_an_unmeasured_tiller_is_no_advice() -> None:
+    """Without a measured tiller nothing is said to be right or wrong."""
+    text = said(STIFF.model_copy(update={"stiff": None, "cuts": (), "measured_in": None}))
+
+    assert "not measured" in text
+    assert "as wanted" not in text
