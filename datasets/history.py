@@ -70,7 +70,13 @@ class LamAt:
 
 @dataclass(frozen=True)
 class LimbAt:
-    """One limb, in inches; stations are counted from the fade end outward, and may lie beyond a shortened nock."""
+    """One limb, in inches; stations are counted from the fade end outward, and may lie beyond a shortened nock.
+
+    Attributes:
+        profile: readings of the unstrung shape, along the straight edge and off it.
+        shape_depth: depth of the neutral axis at fade and nock for which these were taken (default: half the stack).
+            Bows that are compared share it, so that they share one fitted shape.
+    """
 
     length: float
     lams: tuple[LamAt, ...]
@@ -80,6 +86,7 @@ class LimbAt:
     profile: tuple[tuple[float, float], ...]
     kinks: tuple[float, ...]
     follow: float
+    shape_depth: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -198,13 +205,13 @@ def _rigging(build: Build, events: Sequence[Event]) -> tuple[StringSpec, BraceHe
 
 
 def _limb(form: Form, build: Build, removals: Sequence[Removal], side: Side, ledger: _Ledger) -> LimbAt:
-    pressed = _pressed_length(form, build, side, ledger)
-    cuts = [
-        _cuts(removal, f"removals.{index}", pressed, ledger)
-        for index, removal in enumerate(removals)
-        if removal.limb in (side, Side.BOTH)
-    ]
-    length = pressed - sum(cut.amounts[1][0] for cut in cuts if cut.method is Method.SHORTEN)
+    length = pressed = _pressed_length(form, build, side, ledger)
+    cuts = []
+    for index, removal in enumerate(removals):
+        if removal.limb in (side, Side.BOTH):
+            cut = _cuts(removal, f"removals.{index}", length, ledger)
+            cuts.append(cut)
+            length -= cut.amounts[1][0] if cut.method is Method.SHORTEN else 0.0
     if length <= 0:
         raise GeometryError(
             f"wanted a limb, got {length:.2f} in left of the {side} one; correct its removals"

@@ -57,7 +57,7 @@ def limb_of(bow: BowAt, limb: LimbAt, moduli: Moduli) -> Limb:
 
 def unstrung(bow: BowAt, limb: LimbAt) -> Profile:
     """Return a limb's unstrung shape, fitted to the readings that the bow or its form has."""
-    depth = tuple(stack_at(limb, at) / 2 for at in (0.0, limb.length))
+    depth = shape_depth(limb)
     near = tuple(round(value / _DEPTH_STEP_IN) * _DEPTH_STEP_IN for value in depth)
     profile = _fitted(limb.profile, bow.riser_half, round(limb.length), near, limb.kinks)
     deeper = depth[0] - near[0]
@@ -83,6 +83,11 @@ def _fitted(
     kinks: tuple[float, ...],
 ) -> Profile:
     return fit_profile(readings, fade, length, neutral_depth=neutral_depth, breakpoints=kinks)
+
+
+def shape_depth(limb: LimbAt) -> tuple[float, float]:
+    """Return the depth of the neutral axis at fade and nock that a limb's unstrung shape is fitted with, in inches."""
+    return limb.shape_depth or (stack_at(limb, 0.0) / 2, stack_at(limb, limb.length) / 2)
 
 
 def stack_at(limb: LimbAt, station: float) -> float:

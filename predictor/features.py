@@ -4,7 +4,7 @@ Derivatives of the logarithm of the weight are central differences of solved bow
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp
 
 import numpy as np
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from datasets.history import BowAt, Input, LimbAt, bow_at
 from datasets.materials import Material
 from datasets.schema import Build, Event, Form
-from predictor.bow import Moduli, Refusal, handbook_moduli, notes_on, stack_at, weights
+from predictor.bow import Moduli, Refusal, handbook_moduli, notes_on, shape_depth, stack_at, weights
 
 Array = NDArray[np.float64]
 
@@ -144,8 +144,15 @@ def _variants(case: Case, materials: Mapping[str, Material]) -> list[_Variant]:
     for given in bow.inputs:
         for sign in (-1, 1):
             shifted = bow_at(case.form, case.build, case.events, {given.name: sign * given.sd})
-            variants.append(_Variant(shifted, moduli, case.draws_in))
+            variants.append(_Variant(_shaped_like(bow, shifted), moduli, case.draws_in))
     return variants
+
+
+def _shaped_like(bow: BowAt, shifted: BowAt) -> BowAt:
+    """Return a shifted bow whose limbs share the fitted shape of the bow as recorded."""
+    upper = replace(shifted.upper, shape_depth=shape_depth(bow.upper))
+    lower = replace(shifted.lower, shape_depth=shape_depth(bow.lower))
+    return replace(shifted, upper=upper, lower=lower)
 
 
 def _features(base: _Variant, lbf: Array, lbf_per_in: Array) -> Features:

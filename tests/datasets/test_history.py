@@ -304,3 +304,12 @@ def test_what_has_no_geometry_is_refused(changes: dict[str, Any], message: str) 
     """A record without a possible bow is refused with what to correct."""
     with pytest.raises(ValueError, match=message):
         bow(**changes)
+
+
+def test_the_nock_moves_with_a_shortening() -> None:
+    """After a limb is shortened, the nock of later removals is that of the shorter limb."""
+    shorten = shop.removal(method="shorten", done=[{"at": "nock", "amount_in": "1"}])
+    ends = [{"at": "fade", "amount_in": "0"}, {"at": "nock", "amount_in": "1/8"}]
+    before, after = bow(shorten).upper, bow(shorten, shop.removal(method="sides", done=ends)).upper
+
+    assert at(before.width_belly, 23) - at(after.width_belly, 23) == pytest.approx(1 / 8)
