@@ -385,7 +385,7 @@ def test_a_thousand_bows_are_solved_or_refused():
 
 @pytest.mark.slow
 def test_tension_at_brace_grows_steadily_with_reflex():
-    """No bow jumps to a folded shape: in eight steps of its reflex, tension grows by less than half in each."""
+    """No bow jumps to a folded shape: in equal steps of its reflex, tension grows by less than twice the last."""
     limb, height, _ = random_batch()
     good = np.nonzero(brace(limb, height, 4000.0).status == Status.OK)[0][:200]
     some, height = limb.take(good), height[good]
@@ -394,6 +394,7 @@ def test_tension_at_brace_grows_steadily_with_reflex():
         easier = replace(some, unstrung_curvature=np.where(unstrung < 0, part * unstrung, unstrung))
         step = brace(easier, height, 4000.0)
         tensions.append(np.where(step.status == Status.OK, step.hold.tension, 0.0))
-    growth = np.diff(tensions, axis=0)
+    growth, strung = np.diff(tensions, axis=0), np.array(tensions) > 0
     assert growth.min() > -1e-9
-    assert np.all(growth[1:] < tensions[-1] / 2)
+    assert np.mean(strung[:-2]) > 0.5
+    assert np.all((growth[1:] < 2 * growth[:-1]) | ~strung[:-2])
