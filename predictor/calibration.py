@@ -123,17 +123,19 @@ class Check(Record):
     highest_level: float = Field(description="that so many builds can check")
 
 
-def check(calibration: Calibration, level: float, form: str, *, new_lots: bool = False) -> Check:
+def check(
+    calibration: Calibration, level: float, form: str | None = None, *, new_lots: bool = False
+) -> Check:
     """Return how the interval of a level, as it is given, compares with what left-out builds bear out.
 
     Args:
         calibration: of the model.
         level: coverage that the interval promises.
-        form: of the planned bow, with its revision; its own builds are asked where they are enough for the level.
+        form: of the planned bow, with its revision: its own builds are asked where they are enough for the level.
         new_lots: whether the planned bow has a lot that no build had.
     """
     own = calibration.scores(new_lots=new_lots, form=form)
-    by_form = rank(len(own), level) is not None
+    by_form = form is not None and rank(len(own), level) is not None
     scores = own if by_form else calibration.scores(new_lots=new_lots)
     given = stretch(calibration.scores()) * NormalDist().inv_cdf((1 + level) / 2)
     reach = checked_reach(scores, level)

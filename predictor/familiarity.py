@@ -90,6 +90,6 @@ def _outside(
 ) -> Iterator[tuple[str, float, float]]:
     """Yield each dimension that lies clearly outside of its range, with the range."""
     for name, size in sizes.items():
-        low, high = ranges[name]
+        low, high = ranges.get(name, (size, size))
         if not low * (1 - CLEARLY) <= size <= high * (1 + CLEARLY):
             yield name, low, high

@@ -132,9 +132,12 @@ class Model(Record):
             ModelError: its numbers do not fit together.
         """
         try:
-            return Posterior.from_json(self.posterior)
+            belief = Posterior.from_json(self.posterior)
         except (KeyError, TypeError, ValueError) as error:
             raise ModelError(f"wanted a whole model, got one with {error}; train again") from error
+        if (belief.groups, belief.build_columns) != (GROUPS, BUILD_COLUMNS):
+            raise ModelError("wanted a model of this version's effects, got other ones; train again")
+        return belief
 
 
 def read_model(text: str) -> Model:

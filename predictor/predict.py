@@ -8,6 +8,7 @@ so the interval is right to first order in each source.
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from math import hypot
 
 import numpy as np
@@ -25,7 +26,7 @@ from predictor.bow import Refusal, handbook_moduli
 from predictor.calibration import Calibration, Check, check, in_words, stretch
 from predictor.columns import Columns, Moment, columns
 from predictor.familiarity import distance, has_new_lots, notes_on_unfamiliar
-from predictor.features import Case, features
+from predictor.features import Case, Features, features
 from predictor.margins import Strained, broken, notes_on_margins, strained_places, worst
 from predictor.mixture import NormalMixture
 from predictor.model import Model, Seen, prior_belief, seen_by
@@ -101,14 +102,14 @@ class Prediction(Record):
     notes: tuple[str, ...]
 
 
-_GROUP_SOURCES = {
+GROUP_SOURCES = {
     LOTS_OF_WOOD: "lot of wood",
     LOTS_OF_GLASS: "lot of glass",
     FORMS: "the form's true shape",
     SCALES: "the scale",
-    SMOOTH: "statics off by stack and length",
+    SMOOTH: "statics off by stack, length and share of wood",
 }
-_BUILD_SOURCES = {
+BUILD_SOURCES = {
     BOW: "this bow's own scatter",
     FINISH_SANDING: "finish sanding of this bow",
     SHOOTING_IN: "shooting in of this bow",
@@ -121,6 +122,37 @@ def _basis(model: Model | None) -> str:
     return (
         f"beam statics and what {model.builds} of the shop's builds have taught (trained {model.trained_at})"
     )
+
+
+@dataclass(frozen=True)
+class Explained:
+    """A bow as it stands, by what its weight depends on."""
+
+    features: Features
+    moment: Moment
+    columns: Columns
+
+
+def explain(
+    form: Form,
+    build: Build,
+    events: Sequence[Event],
+    draws: Sequence[DrawLength],
+    materials: Mapping[str, Material],
+    stage: Stage = Stage.TILLERED,
+) -> Explained | Refusal:
+    """Return what the weight of a build depends on; the arguments are those of `predict`."""
+    depth, from_back_in = form.handle_depth_in.inch, _from_back(form, draws)
+    (found,) = features([Case(form, build, tuple(events), from_back_in)], materials)
+    if isinstance(found, Refusal):
+        return found
+    standard_in = tuple(from_zero(inch, ZeroPoint.STANDARD, depth) for inch in from_back_in)
+    moment = Moment(f"{form.id}/{form.revision}", standard_in, stage)
+    return Explained(found, moment, columns(found, moment, materials, PRIOR_SCATTER))
+
+
+def _from_back(form: Form, draws: Sequence[DrawLength]) -> tuple[float, ...]:
+    return tuple(from_back(draw.inch, draw.zero, form.handle_depth_in.inch) for draw in draws)
 
 
 def predict(
@@ -146,23 +178,19 @@ def predict(
     Returns:
         The prediction, or why there is none: the bow cannot be braced or drawn so far, or would break.
     """
-    depth = form.handle_depth_in.inch
-    from_back_in = tuple(from_back(draw.inch, draw.zero, depth) for draw in draws)
-    (found,) = features([Case(form, build, tuple(events), from_back_in)], materials)
-    if isinstance(found, Refusal):
-        return found
+    explained = explain(form, build, events, draws, materials, stage)
+    if isinstance(explained, Refusal):
+        return explained
+    found, moment, told = explained.features, explained.moment, explained.columns
     bow = bow_at(form, build, events)
-    bent = bent_bow(bow, handbook_moduli(bow, materials), from_back_in)
+    bent = bent_bow(bow, handbook_moduli(bow, materials), _from_back(form, draws))
     if isinstance(bent, Refusal):
         return bent
     places = strained_places(bent, draws, materials)
     breaking = broken(places)
     if breaking is not None:
         return breaking
-    standard_in = tuple(from_zero(inch, ZeroPoint.STANDARD, depth) for inch in from_back_in)
-    moment = Moment(f"{form.id}/{form.revision}", standard_in, stage)
     belief = prior_belief() if model is None else model.belief()
-    told = columns(found, moment, materials, PRIOR_SCATTER)
     seen = seen_by(belief, told)
     calibration = Calibration() if model is None else model.calibration
     wider = stretch(calibration.scores())
@@ -170,13 +198,14 @@ def predict(
     new_lots = has_new_lots(belief, told)
     checks = tuple(check(calibration, level, moment.form, new_lots=new_lots) for level in LEVELS)
     unfamiliar = () if model is None else notes_on_unfamiliar(model, belief, told)
-    main = min(range(len(draws)), key=lambda place: abs(standard_in[place] - MAIN_DRAW_IN))
+    main = min(range(len(draws)), key=lambda place: abs(moment.draws_in[place] - MAIN_DRAW_IN))
+    at_draws = _at_draws(draws, expected, seen.offset, found.per_inch_lbf, told)
     return Prediction(
         build=build.id,
         planned=build.planned,
         main_draw=draws[main],
-        draws=_at_draws(draws, expected, seen.offset, found.per_inch_lbf, told),
-        shares=_shares(belief, seen, told, main, wider),
+        draws=at_draws,
+        shares=_shares(belief, seen, main, wider * at_draws[main].weight_lbf),
         distance=float(distance(belief, told)[main]),
         checks=checks,
         interval_basis=in_words(checks[-1], wider),
@@ -215,12 +244,11 @@ def _at_draws(
     )
 
 
-def _shares(belief: Posterior, seen: Seen, told: Columns, place: int, wider: float) -> tuple[Share, ...]:
-    """Return the sources at one draw in pounds, those of one name together, largest first, stretched alike."""
+def _shares(belief: Posterior, seen: Seen, place: int, weight: float) -> tuple[Share, ...]:
+    """Return the sources at one draw as shares of a weight, those of one name together, largest first."""
     log_sds: dict[str, float] = defaultdict(float)
     for source, log_sd in _sources(belief, seen, place):
         log_sds[source] = hypot(log_sds[source], log_sd)
-    weight = wider * float(np.exp(told.offset[place]))
     in_order = sorted(log_sds.items(), key=lambda item: -item[1])
     return tuple(Share(source=source, sd_lbf=sd * weight) for source, sd in in_order if sd > 0)
 
@@ -239,7 +267,7 @@ def _sources(belief: Posterior, seen: Seen, place: int) -> Iterator[tuple[str, f
     for name, column in zip(seen.sources, rows.tolerances[place], strict=True):
         yield name, abs(float(column))
     for group, levels in rows.unseen.items():
-        yield _GROUP_SOURCES[group], scale(group) * float(np.hypot.reduce(levels[place], initial=0.0))
+        yield GROUP_SOURCES[group], scale(group) * float(np.hypot.reduce(levels[place], initial=0.0))
     for name, column in zip(belief.build_columns, rows.build[place], strict=True):
-        yield _BUILD_SOURCES[name], scale(name) * abs(float(column))
+        yield BUILD_SOURCES[name], scale(name) * abs(float(column))
     yield "reading the scale and the draw", scale("noise") * float(rows.sd[place])

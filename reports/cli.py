@@ -3,6 +3,7 @@
 Exit codes: 0 fine, 1 done with findings or no answer, 2 usage or bad input, 3 could not.
 """
 
+import json
 import os
 import shlex
 import sys
@@ -14,9 +15,11 @@ from datetime import date, datetime, time
 from enum import StrEnum
 from itertools import chain, count
 from pathlib import Path
+from time import perf_counter
 from typing import Annotated, Any
 
 import typer
+from rich.console import Console
 
 from datasets import notation
 from datasets.book import Outcome, ShopBook, read_record
@@ -27,7 +30,11 @@ from datasets.record import DrawLength, Record, Side
 from datasets.schema import KINDS, Build, Form, Method, Removal, Stage, WeighIn
 from datasets.store import BookError
 from predictor.bow import Refusal
+from predictor.model import Model, ModelError
+from predictor.model_file import load_model, model_path, save_model, staleness
 from reports import adding, asking, demo, expectation, reference, show
+from reports.budget import show_budget
+from reports.learned import learned_json, show_learned
 from reports.prediction import show_prediction
 from reports.printing import Units, console, note, table
 from reports.shapes import shapes
@@ -499,26 +506,81 @@ def _predict(
     draws: Annotated[
         str | None, typer.Option("--draws", help='draw lengths, such as "26,27,28 back" (default: 26 to 29)')
     ] = None,
+    untrained: Annotated[bool, typer.Option("--untrained", help="ignore what training has learned")] = False,
+    with_budget: Annotated[
+        bool,
+        typer.Option("--budget", help="tell every source of doubt, and what measuring better would bring"),
+    ] = False,
     as_json: JsonOption = False,
     units: UnitsOption = None,
 ) -> int:
     """Predict what a bow will weigh, with the interval that such bows lie in.
 
-    Example: drawweight predict K-014 --draws 27,28,29
+    What `drawweight train` has learned from the book is used where it is there.
+
+    Example: drawweight predict K-014 --draws 27,28,29 --budget
     """
     with ShopBook.open(context.obj.book) as book:
         contents = book.contents()
+        model = None if untrained else _trained_model(book)
     build, contents = _build_to_predict(what, contents)
-    prediction = expectation.expect(contents, build, _draws(draws, contents))
+    prediction = expectation.expect(contents, build, _draws(draws, contents), model=model)
     if isinstance(prediction, Refusal):
         if as_json:
             sys.stdout.write(prediction.model_dump_json(indent=2) + "\n")
         raise StopError(f"no prediction for {build.id}: {prediction.reason} ({prediction.where})", FINDINGS)
+    budget = expectation.budget_of(contents, build, prediction, model) if with_budget else None
     if as_json:
-        sys.stdout.write(prediction.model_dump_json(indent=2) + "\n")
-    else:
-        show_prediction(prediction, _units(contents, units), console())
+        parts = prediction.model_dump(mode="json")
+        if budget is not None:
+            parts["budget"] = budget.model_dump(mode="json")
+        sys.stdout.write(json.dumps(parts, indent=2) + "\n")
+        return FINE
+    show_prediction(prediction, _units(contents, units), console())
+    if budget is not None:
+        show_budget(prediction, budget, _units(contents, units), console())
     return FINE
+
+
+def _trained_model(book: ShopBook) -> Model | None:
+    """Return the model beside a book, if there is one; what it has not seen is told."""
+    try:
+        model = load_model(model_path(book.path))
+    except ModelError as error:
+        raise StopError(f"{error}; or add --untrained", COULD_NOT) from None
+    behind = model and staleness(model, book.length(), book.data_hash())
+    if behind:
+        note(behind)
+    return model
+
+
+@app.command("train")
+def _train(context: typer.Context, as_json: JsonOption = False) -> int:
+    """Learn from every build of the book that may teach, and keep what is learned beside the book.
+
+    Builds that look like a mistake of the pencil count for little and are named.
+
+    Example: drawweight train
+    """
+    # The fit is slow to load, so only this command loads it.
+    from training.train import NothingToLearnError, train
+
+    started = perf_counter()
+    with ShopBook.open(context.obj.book) as book:
+        contents, length, data_hash = book.contents(), book.length(), book.data_hash()
+    try:
+        with Console(stderr=True).status(f"learning from {len(contents.builds)} builds"):
+            model = train(contents, data_hash, length).model
+        save_model(model_path(context.obj.book), model)
+    except NothingToLearnError as error:
+        raise StopError(str(error), FINDINGS) from None
+    except ModelError as error:
+        raise StopError(str(error), COULD_NOT) from None
+    if as_json:
+        sys.stdout.write(learned_json(model) + "\n")
+    else:
+        show_learned(model, perf_counter() - started, console())
+    return FINDINGS if model.doubtful else FINE
 
 
 @app.command("schema")

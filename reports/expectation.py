@@ -10,6 +10,8 @@ from datasets.history import events_until
 from datasets.record import DrawLength, Force
 from datasets.schema import Build, Event, Stage, WeighIn
 from predictor.bow import Refusal
+from predictor.gains import Budget, budget
+from predictor.model import Model
 from predictor.predict import DrawPrediction, Prediction, predict
 
 SURE = 0.99
@@ -50,6 +52,7 @@ def expect(
     draws: Sequence[DrawLength],
     events: Sequence[Event] | None = None,
     stage: Stage = Stage.TILLERED,
+    model: Model | None = None,
 ) -> Prediction | Refusal:
     """Return what a build is expected to weigh at a stage, after `events` or after its whole history."""
     form = contents.form_of(build)
@@ -59,7 +62,17 @@ def expect(
             reason="the book has no such form; add it with: drawweight form --add FILE", where=where
         )
     past = contents.events.get(build.id, ()) if events is None else events
-    return predict(form, build, past, draws, contents.materials, stage=stage)
+    return predict(form, build, past, draws, contents.materials, model, stage)
+
+
+def budget_of(contents: Contents, build: Build, prediction: Prediction, model: Model | None) -> Budget | None:
+    """Return what measuring better would bring to a prediction of a build as it stands; None without its form."""
+    form = contents.form_of(build)
+    if form is None:
+        return None
+    history = contents.events.get(build.id, ())
+    told = budget(form, build, history, prediction.main_draw, contents.materials, model)
+    return None if isinstance(told, Refusal) else told
 
 
 def compare(contents: Contents, weigh_in: WeighIn) -> tuple[Compared, ...] | Refusal:

@@ -40,7 +40,8 @@ def show_prediction(prediction: Prediction, units: Units, out: Console) -> None:
         out.print(f"  and {rest} smaller ones (--json has them all)")
     for place in prediction.strain:
         out.print(escape(_strain(place)))
-    for remark in (f"Basis: {prediction.basis}.", *prediction.notes, STRAIN_CAUTION, CAUTION):
+    told = (f"Basis: {prediction.basis}.", f"Intervals: {prediction.interval_basis}.")
+    for remark in (*told, *prediction.notes, STRAIN_CAUTION, CAUTION):
         out.print(escape(remark))
 
 

@@ -513,3 +513,87 @@ def test_piped_output_has_no_lines_or_colours(bow: Run) -> None:
 
     assert "\x1b" not in text
     assert not any("\u2500" <= sign <= "\u257f" for sign in text)
+
+
+@pytest.fixture
+def trained(bow: Run) -> Run:
+    """Return the same with the bow weighed and the model trained on it."""
+    expected = json.loads(bow("predict K-001 --draws 27,28 --json").out)["draws"]
+    read = " ".join(f"{inch}={draw['weight_lbf']:.2f}" for inch, draw in zip((27, 28), expected, strict=True))
+    assert bow(f"weigh K-001 {read} --stage first-draw --pulls 30 --on 2026-03-05").code == 0
+    assert bow("train").code == 0
+    return bow
+
+
+def test_prediction_uses_what_was_learned(trained: Run) -> None:
+    """After training, predict rests on the builds and is narrower; --untrained ignores them."""
+    with_builds = json.loads(trained("predict K-001 --draws 28 --json").out)
+    without = json.loads(trained("predict K-001 --draws 28 --json --untrained").out)
+
+    def widths(prediction: dict[str, list[dict[str, list[dict[str, float]]]]]) -> list[float]:
+        return [one["high_lbf"] - one["low_lbf"] for one in prediction["draws"][0]["intervals"]]
+
+    assert "1 of the shop's builds" in with_builds["basis"]
+    assert "nothing is learned" in without["basis"]
+    assert all(learned < wide for learned, wide in zip(widths(with_builds), widths(without), strict=True))
+    assert with_builds["distance"] < 0.7 < without["distance"] == pytest.approx(1)
+    assert (
+        "builds left out (1) are too few for a checked 90% interval: 9 are needed"
+        in with_builds["interval_basis"]
+    )
+
+
+def test_training_tells_what_it_learned(trained: Run) -> None:
+    """Train tells materials against the handbook, scatters, checks and where a level needs more builds."""
+    told = trained("train").out
+    kept = json.loads(trained("train --json").out)
+
+    for said in ("2 readings of 1 builds", "hard maple", "this bow's own scatter", "needs 9 builds"):
+        assert said in told
+    assert kept["builds"] == 1
+    assert Path("shop.book.model.json").exists()
+
+
+def test_a_model_behind_its_book(trained: Run) -> None:
+    """A model that lacks records says how many, and is used all the same."""
+    trained("weigh K-001 28=50 --stage finished --on 2026-03-09 --yes")
+    predicted = trained("predict K-001 --draws 28")
+
+    assert predicted.code == 0
+    assert "1 record is newer than the model; train again: drawweight train" in predicted.err
+
+
+@pytest.mark.parametrize("content", ["", "{}", '{"format": 1', "\x80\x04"])
+def test_a_model_that_is_none(trained: Run, content: str) -> None:
+    """A damaged model ends predict in one line that says what to do; --untrained does without it."""
+    Path("shop.book.model.json").write_text(content, encoding="utf-8")
+    predicted = trained("predict K-001 --draws 28")
+
+    assert predicted.code == 3
+    assert predicted.err.count("\n") == 1
+    assert "train again" in predicted.err
+    assert "--untrained" in predicted.err
+    assert trained("predict K-001 --draws 28 --untrained").code == 0
+
+
+def test_nothing_to_learn_from(bow: Run) -> None:
+    """A book without a weighed build trains nothing, in one line, and leaves no model."""
+    result = bow("train")
+
+    assert result.code == 1
+    assert "wanted a weighed build that may teach" in result.err
+    assert not Path("shop.book.model.json").exists()
+
+
+def test_budget(bow: Run) -> None:
+    """The budget's shares add up to the whole variance, and tell what a caliper and a strip would bring."""
+    parts = json.loads(bow("predict K-001 --draws 28 --budget --json").out)
+    at_28, total = parts["draws"][0], sum(share["sd_lbf"] ** 2 for share in parts["shares"])
+    table = bow("predict K-001 --draws 28 --budget").out
+
+    assert total == pytest.approx((at_28["log_sd"] * at_28["weight_lbf"]) ** 2)
+    assert all(
+        gain["half_width_lbf"] <= parts["budget"]["half_width_lbf"] for gain in parts["budget"]["gains"]
+    )
+    for said in ("strip test of limb glass", "caliper instead of what is noted", "100%"):
+        assert said in table

@@ -1,0 +1,92 @@
+"""What training has learned: for people, and as JSON."""
+
+import json
+from math import exp
+
+import numpy as np
+from rich.console import Console
+from rich.markup import escape
+
+from predictor.calibration import check, highest_level, stretch
+from predictor.columns import STIFFNESS
+from predictor.model import Model
+from predictor.posterior import Posterior
+from predictor.predict import BUILD_SOURCES, GROUP_SOURCES, LEVELS
+from predictor.scatter import SCALE_MEDIANS
+from reports.numbers import fixed
+from reports.printing import table
+
+LEFT_OUT_SHOWN = 8
+
+
+def learned_json(model: Model) -> str:
+    """Return a model without its covariances as JSON."""
+    return json.dumps(model.model_dump(mode="json", exclude={"posterior"}), indent=2)
+
+
+def show_learned(model: Model, seconds: float, out: Console) -> None:
+    """Print what a model was made from, what it learned, how it fares on builds left out, and what looks wrong."""
+    belief = model.belief()
+    out.print(f"Learned from {model.readings} readings of {model.builds} builds in {seconds:.1f} s.")
+    stiffness = _stiffness(model, belief)
+    out.print(table(["stiffness of", "builds", "against the handbook"], stiffness, right=(1, 2)))
+    out.print(
+        "The glass, the form and what statics leave out act much alike; the handbook's word parts them."
+    )
+    out.print(table(["scatter of", "learned", "believed before"], _scatter(belief), right=(1, 2)))
+    out.print(table(["interval", "builds left out", "in it", "by rank"], _checks(model), right=(1, 2, 3)))
+    calibration = model.calibration
+    out.print(
+        f"Intervals are made {stretch(calibration.scores()):.2f} times as wide as the model's own. "
+        f"{len(calibration.builds)} builds can check intervals up to {highest_level(len(calibration.builds)):.0%}."
+    )
+    for build, probability in model.doubtful:
+        out.print(
+            escape(f"{build} looks like a mistake of the pencil ({probability:.0%}): drawweight show {build}")
+        )
+    for record, reason in model.left_out[:LEFT_OUT_SHOWN]:
+        out.print(escape(f"{record} left out: {reason}"))
+    if len(model.left_out) > LEFT_OUT_SHOWN:
+        rest = len(model.left_out) - LEFT_OUT_SHOWN
+        out.print(f"and {rest} more left out (--json has them all)")
+
+
+def _stiffness(model: Model, belief: Posterior) -> list[list[str]]:
+    """Return rows: each material, its builds, and its learned modulus over the handbook's, with one sd."""
+    means = belief.weights @ belief.means
+    inner = np.einsum("k,kii->i", belief.weights, belief.covariances)
+    sds = np.sqrt(inner + belief.weights @ (belief.means - means) ** 2)
+    rows = []
+    for name, mean, sd in zip(belief.effects, means.tolist(), sds.tolist(), strict=True):
+        if name.startswith(STIFFNESS):
+            material = name.removeprefix(STIFFNESS)
+            learned = f"{'+' if mean >= 0 else ''}{_percent(exp(mean) - 1)} ± {_percent(exp(mean) * sd)}"
+            rows.append([material, str(model.builds_by_material.get(material, 0)), learned])
+    return rows
+
+
+def _scatter(belief: Posterior) -> list[list[str]]:
+    rows = []
+    for name, source in (GROUP_SOURCES | BUILD_SOURCES).items():
+        size = float(np.sqrt(belief.weights @ belief.scale(name) ** 2))
+        rows.append([source, _percent(size), _percent(SCALE_MEDIANS[name])])
+    noise = float(np.sqrt(belief.weights @ belief.scale("noise") ** 2))
+    return [*rows, ["reading error, as a factor", fixed(noise, 2), "1.00"]]
+
+
+def _percent(share: float) -> str:
+    return f"{fixed(100 * share, 1)}%"
+
+
+def _checks(model: Model) -> list[list[str]]:
+    """Return rows: each level by all builds, by builds as if of new lots, and by forms that have enough builds."""
+    told = [check(model.calibration, level) for level in LEVELS]
+    told += [check(model.calibration, level, new_lots=True) for level in LEVELS]
+    by_form = [check(model.calibration, level, form) for form in model.builds_by_form for level in LEVELS]
+    told += [one for one in by_form if one.form is not None]
+    rows = []
+    for one in told:
+        which = f" on {one.form}" if one.form else ", as if of new lots" if one.as_new_lots else ""
+        ratio = f"{one.ratio:.2f} times as wide" if one.ratio else f"needs {one.builds_needed} builds"
+        rows.append([f"{one.level:.0%}{which}", str(one.builds), str(one.held), ratio])
+    return rows
