@@ -8,6 +8,7 @@ import pytest
 from predictor.contact import Hold, bent, held_curvature, outer_span, sight
 from predictor.elastica import LimbGrid
 from predictor.statics import Status, brace, draw, shape
+from tests.predictor.taut_chain import TautChain
 
 LENGTH, OFFSET, HEIGHT, STRING = 21.0, 0.12, 8.0, 4000.0
 
@@ -156,3 +157,16 @@ def test_a_hollow_between_two_bends_is_refused_with_its_place():
     assert braced.status[0] == Status.HOLLOW
     assert 2.0 < braced.fault[0] < 6.3
     assert draw(twice, braced, [20.0]).status[0, 0] == Status.HOLLOW
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["mild", "deep", "bend far in"])
+def test_a_taut_line_on_a_chain_of_links_gives_the_same_weights(name):
+    """Weights agree to 0.1 % with eighty rigid links, on which the string is merely the shortest taut line."""
+    draws = [10.0, 14.0, 20.0, 28.0]
+    _, _, drawn = solved(name, draws)
+    chain = TautChain(
+        LENGTH, (0.3, 10.0, 0.25), lambda s: 1500 + 4500 * s / LENGTH, SHAPES[name], OFFSET, STRING, links=80
+    )
+    slack = chain.braced(HEIGHT)
+    np.testing.assert_allclose(drawn.force[0], [chain.weight(at, slack) for at in draws], rtol=1e-3)
