@@ -42,7 +42,7 @@ def follow(
 
     Args:
         stride: From rows of the batch, where they stand and the parameter to get to, shape (k,), to who got
-            there and where they stand then.
+            there and where all of them stand then.
         track: Where the bows stand.
         target: Where they are to arrive, shape (n,); a bow that is there or farther, or has nan, stays.
     """
@@ -53,6 +53,6 @@ def follow(
         ahead = np.minimum(before.position + length[rows], target[rows])
         ahead = np.where(target[rows] - ahead < _SMALLEST_PART * way[rows], target[rows], ahead)
         found, after = stride(rows, before, ahead)
-        track = track.put(rows[found], after.take(found))
+        track = track.put(rows, after)
         length[rows] = np.where(found, 2 * length[rows], length[rows] / 4)
     return track

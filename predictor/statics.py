@@ -19,14 +19,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from predictor.batch import Array, Batch, Flags, solve_pairs
 from predictor.contact import GRAZE, TOUCH, Hold, Sight, bent, judged, moved, sight
+from predictor.continuation import Places, Track, follow
 from predictor.elastica import LimbGrid
-
-Places = NDArray[np.intp]
 
 _NEWTON_STEPS = 12
 _CLOSE = 1e-5
 _ROUNDS = 6
-_SMALLEST_PART = 1 / 256
 _TURN_LIMIT = 0.5
 _LIFT_OFF_LIMIT = 0.1
 
@@ -154,11 +152,10 @@ class Solution(Batch):
 
 
 @dataclass(frozen=True, eq=False)
-class _Track(Batch):
+class _Track(Track):
     """Where a batch stands on its way along one parameter, and how the way goes on.
 
     Attributes:
-        position: Value of the parameter, shape (n,).
         hold: How the string holds the limbs there.
         sight: The roots as seen there.
         rate: Derivatives of (start, tension) by the parameter, shape (n, 2).
@@ -166,7 +163,6 @@ class _Track(Batch):
         fault: What was wrong with the last stride, as in `Solution`, shape (n,).
     """
 
-    position: Array
     hold: Hold
     sight: Sight
     rate: Array
@@ -207,7 +203,7 @@ def brace(limb: LimbGrid, height: ArrayLike, string_stiffness: ArrayLike = np.in
         return replace(solution, found=solution.found & upright), np.zeros((len(rows), 2))
 
     start = Hold(limb.root_angle + turn, np.zeros(limbs), np.zeros(limbs))
-    track = _follow(trial, _at_rest(start, np.zeros(limbs)), np.where(possible, 1.0, 0.0))
+    track = follow(_by(trial), _at_rest(start, np.zeros(limbs)), np.where(possible, 1.0, 0.0))
     hold, arrived = track.hold, track.position == 1
     status = np.full(limbs, Status.OK, dtype=np.int8)
     status[hold.tension <= 0] = Status.SLACK
@@ -240,7 +236,7 @@ def draw(limb: LimbGrid, braced: Braced, draws: ArrayLike) -> Drawn:
     results = []
     for column in order.T:
         target = np.take_along_axis(wanted, column[:, None], axis=1)[:, 0]
-        track = _follow(_draw_trial(limb, braced), track, np.where(alive, target, -np.inf))
+        track = follow(_by(_draw_trial(limb, braced)), track, np.where(alive, target, -np.inf))
         results.append(_drawn(limb, braced, track, target))
         alive &= track.position >= target
     back = np.argsort(order, axis=1)
@@ -348,17 +344,10 @@ def _unseen(limbs: int) -> Sight:
     return Sight(blank, blank, blank, np.full((limbs, 3, 2), np.nan), blank)
 
 
-def _follow(trial: Trial, track: _Track, target: Array) -> _Track:
-    """Go from where the bows stand to the target; a bow that fails a stride tries a fourth of it.
+def _by(trial: Trial) -> Callable[[Places, _Track, Array], tuple[Flags, _Track]]:
+    """A stride that starts its trial where the last one points."""
 
-    A bow gives up, where it stands, when a stride of 1/256 of its way fails.
-    """
-    way = target - track.position
-    stride = way.copy()
-    while (rows := np.nonzero((track.position < target) & (stride > _SMALLEST_PART * way))[0]).size:
-        before = track.take(rows)
-        ahead = np.minimum(before.position + stride[rows], target[rows])
-        ahead = np.where(target[rows] - ahead < _SMALLEST_PART * way[rows], target[rows], ahead)
+    def stride(rows: Places, before: _Track, ahead: Array) -> tuple[Flags, _Track]:
         length = (ahead - before.position)[:, None]
         change = length * (before.rate + length / 2 * before.bend)
         solution, rate = trial(rows, ahead, _guess(before.hold, change))
@@ -366,10 +355,9 @@ def _follow(trial: Trial, track: _Track, target: Array) -> _Track:
         smooth = np.any(before.rate, axis=1) & (before.hold.contact == hold.contact)
         bend = np.where(smooth[:, None], (rate - before.rate) / length, 0.0)
         arrived = _Track(ahead, hold, solution.sight, rate, bend, solution.fault)
-        track = track.put(rows[found], arrived.take(found))
-        track.fault[rows] = solution.fault
-        stride[rows] = np.where(found, 2 * stride[rows], stride[rows] / 4)
-    return track
+        return found, replace(before.put(found, arrived.take(found)), fault=solution.fault)
+
+    return stride
 
 
 def _guess(hold: Hold, change: Array) -> Hold:

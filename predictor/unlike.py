@@ -175,7 +175,6 @@ def draw(bow: TwoLimbs, braced: Braced, draws: ArrayLike) -> Drawn:
     bows = len(braced.height)
     wanted = np.broadcast_to(np.asarray(draws, dtype=np.float64), (bows, np.shape(draws)[-1]))
     order = np.argsort(wanted, axis=1)
-    fault = np.full((bows, 2), np.nan)
 
     def stride(rows: Places, before: _Standing, ahead: Array) -> tuple[Flags, _Standing]:
         nocked = _Nocked(
@@ -189,15 +188,15 @@ def draw(bow: TwoLimbs, braced: Braced, draws: ArrayLike) -> Drawn:
         )
         even = _even(nocked, hold, before.turn + length * before.turn_rate)
         after = nocked.standing(ahead, even.hold, even.angle)
-        fault[rows] = even.fault
-        return even.found & after.steady & (after.force > 0), after
+        found = even.found & after.steady & (after.force > 0)
+        return found, replace(before.put(found, after.take(found)), fault=even.fault)
 
     track, alive = _at_brace(bow, braced), braced.status == Status.OK
     results = []
     for column in order.T:
         target = np.take_along_axis(wanted, column[:, None], axis=1)[:, 0]
         track = follow(stride, track, np.where(alive, target, np.nan))
-        results.append(_drawn(braced, track, target, fault))
+        results.append(_drawn(braced, track, target))
         alive &= track.position >= target
     return _in_order(results, np.argsort(order, axis=1))
 
@@ -377,6 +376,7 @@ class _Nocked:
             slope=slope,
             lean=_paired(pull.lean),
             steady=uneven.by_angle < 0,
+            fault=np.full((len(position), 2), np.nan),
         )
 
     def _directions(self, turn: Array) -> tuple[Array, Array]:
@@ -443,6 +443,7 @@ class _Standing(Track):
         slope: Its derivative by the draw, shape (n,).
         lean: As in `Drawn`, shape (n, 2).
         steady: Whether a riser that is turned a little comes back, shape (n,).
+        fault: What was wrong with the last stride, as in `Drawn`, shape (n, 2).
     """
 
     hold: Hold
@@ -453,6 +454,7 @@ class _Standing(Track):
     slope: Array
     lean: Array
     steady: Flags
+    fault: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -530,14 +532,14 @@ def _at_brace(bow: TwoLimbs, braced: Braced) -> _Standing:
     return nocked.standing(braced.draw, _flat_hold(braced.hold), braced.turn)
 
 
-def _drawn(braced: Braced, track: _Standing, target: Array, fault: Array) -> Drawn:
+def _drawn(braced: Braced, track: _Standing, target: Array) -> Drawn:
     """What there is to say of one draw of each bow."""
-    stuck = np.where(np.isnan(fault).all(axis=1), Status.NO_DRAW, Status.HOLLOW)
+    stuck = np.where(np.isnan(track.fault).all(axis=1), Status.NO_DRAW, Status.HOLLOW)
     status = np.where(track.position >= target, Status.OK, stuck)
     status[target < braced.draw * (1 - _TOUCH)] = Status.BELOW_BRACE
     status = np.where(braced.status == Status.OK, status, braced.status).astype(np.int8)
     good = status == Status.OK
-    fault = np.where((braced.status == Status.OK)[:, None], fault, braced.fault)
+    fault = np.where((braced.status == Status.OK)[:, None], track.fault, braced.fault)
     return Drawn(
         status=status,
         draw=target,
