@@ -21,7 +21,7 @@ Polyline = tuple[tuple[float, ...], tuple[float, ...]]
 """Stations in ascending order and the values there: straight in between, constant beyond."""
 
 STEPS = 48
-"""Steps of a limb, enough for a drawn weight to one in a million."""
+"""Steps of a limb, enough for a drawn weight to one in a million; a limb of more kinks gets more."""
 
 _BLOCK = 32
 """Limbs evaluated at once, so that their arrays stay in the processor's cache."""
@@ -110,10 +110,10 @@ def limb_sections(limbs: Sequence[Limb], steps: int = STEPS) -> LimbSections:
 
     Args:
         limbs: A batch of limbs.
-        steps: Steps of each limb.
+        steps: Steps of each limb; more where the kinks of one of them part it into more pieces.
 
     Raises:
-        ValueError: A limb has no length, no stiffness somewhere, or more kinks than steps.
+        ValueError: A limb has no length, or no stiffness somewhere.
     """
     blocks = list(_blocks(limbs, steps))
     rest = {
@@ -128,6 +128,7 @@ def _blocks(limbs: Sequence[Limb], steps: int) -> Iterable[LimbSections]:
     if not limbs:
         raise ValueError("wanted at least one limb, got none; give the limbs to cut into steps")
     lams = max(len(limb.layers) for limb in limbs)
+    steps = max(steps, *(len(_kinks(limb)) - 1 for limb in limbs))
     for start in range(0, len(limbs), _BLOCK):
         yield _sections(limbs[start : start + _BLOCK], steps, lams)
 
@@ -234,10 +235,6 @@ def _step_ends(limbs: Sequence[Limb], steps: int) -> Array:
     places = np.array([row + row[-1:] * (most - len(row)) for row in kinks])
     pieces = np.diff(places, axis=1)
     least = (pieces > 0).astype(int)
-    if np.any(least.sum(axis=1) > steps):
-        raise ValueError(
-            f"wanted at most {steps} pieces between kinks, got {least.sum(axis=1).max()}; ask for more steps"
-        )
     share = (steps - least.sum(axis=1, keepdims=True)) * pieces / pieces.sum(axis=1, keepdims=True)
     counts = least + np.floor(share).astype(int)
     left = steps - counts.sum(axis=1)

@@ -264,13 +264,18 @@ def test_a_limb_that_is_none_is_refused(limb: Limb, message: str) -> None:
         limb_grid([limb])
 
 
-def test_more_kinks_than_steps_is_refused() -> None:
-    """A limb of more kinks than steps asks for more steps."""
-    stations = tuple(float(x) for x in np.linspace(0.0, LENGTH, 12))
-    limb = replace(_plain(), width_belly=(stations, (1.0,) * 12))
+@pytest.mark.parametrize("asked", [8, 48])
+def test_more_kinks_than_steps_get_more_steps(asked: int) -> None:
+    """A limb measured at 60 places has a step end at each, and bends as if it were measured at two."""
+    stations = tuple(float(x) for x in np.linspace(0.0, LENGTH, 60))
+    straight = _plain(width_tip=0.5)
+    width = (stations, tuple(float(x) for x in np.linspace(1.0, 0.5, 60)))
+    limb = replace(straight, width_back=width, width_belly=width)
+    sections = limb_sections([limb, straight], asked)
 
-    with pytest.raises(ValueError, match="wanted at most 8 pieces between kinks, got 11; ask for more steps"):
-        limb_grid([limb], steps=8)
+    assert sections.station.shape == (2, 59, 3)
+    np.testing.assert_allclose(sections.station[0, :, 2], stations[-2::-1], atol=1e-12)
+    assert _bending(limb, asked) == pytest.approx(_bending(straight, 200), rel=1e-6)
 
 
 def test_no_limbs_are_refused() -> None:
