@@ -18,7 +18,13 @@ def test_imports_go_one_way() -> None:
 
 def test_top_level() -> None:
     """The top level holds the guide, the packaging and the five folders, and nothing else."""
-    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True).stdout
+    tracked = subprocess.run(
+        ["git", "ls-files"],  # noqa: S607 # git lies elsewhere on each machine
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout
     top = {line.split("/")[0] for line in tracked.splitlines()}
 
     assert {name for name in top if not name.startswith(".")} <= {

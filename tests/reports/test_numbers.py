@@ -12,7 +12,18 @@ from reports.numbers import decimals_for, fixed, with_interval
 
 @pytest.mark.parametrize(
     ("uncertainty", "decimals"),
-    [(0.119, 2), (0.367, 1), (0.354, 2), (0.355, 1), (0.949, 1), (0.950, 1), (0.999, 1), (3.2, 1), (5.0, 0), (36.0, -1)],
+    [
+        (0.119, 2),
+        (0.367, 1),
+        (0.354, 2),
+        (0.355, 1),
+        (0.949, 1),
+        (0.950, 1),
+        (0.999, 1),
+        (3.2, 1),
+        (5.0, 0),
+        (36.0, -1),
+    ],
 )
 def test_decimals(uncertainty: float, decimals: int) -> None:
     """The number of decimals follows the published rule."""
@@ -25,7 +36,9 @@ def test_published_examples() -> None:
     assert fixed(0.827, decimals_for(0.367)) == "0.8"
 
 
-@pytest.mark.parametrize(("value", "decimals", "text"), [(2.675, 2, "2.68"), (0.5, 0, "1"), (-0.04, 1, "0.0"), (1250, -2, "1300")])
+@pytest.mark.parametrize(
+    ("value", "decimals", "text"), [(2.675, 2, "2.68"), (0.5, 0, "1"), (-0.04, 1, "0.0"), (1250, -2, "1300")]
+)
 def test_halves_round_up(value: float, decimals: int, text: str) -> None:
     """Halves go away from zero, as read in decimal, and there is no minus zero."""
     assert fixed(value, decimals) == text
