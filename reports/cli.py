@@ -32,12 +32,14 @@ from datasets.store import BookError
 from predictor.bow import Refusal
 from predictor.model import Model, ModelError
 from predictor.model_file import load_model, model_path, save_model, staleness
+from predictor.tiller import SPLIT_FINGER_IN, tillered
 from reports import adding, asking, demo, expectation, reference, show
 from reports.budget import show_budget
 from reports.learned import learned_json, show_learned
 from reports.prediction import show_prediction
 from reports.printing import Units, console, note, table
 from reports.shapes import shapes
+from reports.tiller import show_tiller
 
 FINE, FINDINGS, BAD_INPUT, COULD_NOT = 0, 1, 2, 3
 
@@ -365,7 +367,11 @@ def _weigh(
         }
         raw = RawRecord("weigh_in", data, 0)
         weigh_in = _readable(raw, contents, corrects)
-        compared = expectation.compare(contents, weigh_in) if isinstance(weigh_in, WeighIn) else None
+        compared = (
+            expectation.compare(contents, weigh_in, _model_if_whole(book))
+            if isinstance(weigh_in, WeighIn)
+            else None
+        )
         units = _units(contents, None)
         if isinstance(compared, tuple):
             _ask_about_far(compared, units, context.obj, yes=yes)
@@ -542,6 +548,15 @@ def _predict(
     return FINE
 
 
+def _model_if_whole(book: ShopBook) -> Model | None:
+    """Return the model beside a book, if there is one that can be used; a reading is kept either way."""
+    try:
+        return load_model(model_path(book.path))
+    except ModelError as error:
+        note(f"expected untrained: {error}")
+        return None
+
+
 def _trained_model(book: ShopBook) -> Model | None:
     """Return the model beside a book, if there is one; what it has not seen is told."""
     try:
@@ -581,6 +596,67 @@ def _train(context: typer.Context, as_json: JsonOption = False) -> int:
     else:
         show_learned(model, perf_counter() - started, console())
     return FINDINGS if model.doubtful else FINE
+
+
+@app.command("tiller")
+def _tiller(
+    context: typer.Context,
+    build_id: BuildArgument,
+    want: Annotated[
+        str | None, typer.Option("--want", help='tiller wanted, such as "1/8,1/4" (default: the shop\'s)')
+    ] = None,
+    draw: Annotated[
+        str | None, typer.Option("--draw", help="draw length at which weight is told (default: 28)")
+    ] = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = None,
+) -> int:
+    """Tell which limb is too stiff, what to take off it for the tiller wanted, and what that costs in weight.
+
+    Tiller is the upper less the lower gap from string to belly at the fades, as noted with `drawweight weigh --gaps`.
+
+    Example: drawweight tiller K-014 --want 1/8,1/4
+    """
+    with ShopBook.open(context.obj.book) as book:
+        contents = book.contents()
+    build = _find_build(contents, build_id)
+    form = contents.form_of(build)
+    if form is None:
+        raise StopError(
+            f"wanted the form of {build.id}, got none of that name; add it with: drawweight form --add FILE"
+        )
+    at = expectation.usual_draws(contents)[2] if draw is None else _draws(draw, contents)[0]
+    wanted = _wanted_tiller(want, contents)
+    told = tillered(form, build, contents.events.get(build.id, ()), at, contents.materials, wanted)
+    if isinstance(told, Refusal):
+        raise StopError(f"no tiller of {build.id}: {told.reason} ({told.where})", FINDINGS)
+    if as_json:
+        sys.stdout.write(told.model_dump_json(indent=2) + "\n")
+    else:
+        show_tiller(told, _units(contents, units), console())
+    return FINE if told.stiff is None else FINDINGS
+
+
+def _wanted_tiller(text: str | None, contents: Contents) -> tuple[float, float]:
+    """Return the lowest and highest tiller wanted: as typed, the shop's own, or the usual ones."""
+    if text is None:
+        own = (contents.shop.tiller_low_in, contents.shop.tiller_high_in)
+        low, high = (
+            usual if noted is None else noted.inch for usual, noted in zip(SPLIT_FINGER_IN, own, strict=True)
+        )
+    else:
+        first, _, second = text.partition(",")
+        try:
+            low, high = (
+                notation.read(part.strip(), notation.Quantity.TILLER) for part in (first, second or first)
+            )
+        except notation.NotationError as error:
+            raise StopError(str(error)) from None
+    if low > high:
+        raise StopError(
+            f"wanted the lower tiller first, got {low:g} to {high:g} in; write it such as 1/8,1/4"
+        )
+    return low, high
 
 
 @app.command("schema")

@@ -1,11 +1,19 @@
 """The report of a tiller says which limb, how much, where, and at what cost, in the units asked for."""
 
+import json
+import shlex
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
 from rich.console import Console
 
 from datasets.record import DrawLength, Side, ZeroPoint
 from predictor.tiller import TillerCut, Tillered
+from reports import asking, cli
 from reports.printing import Units
 from reports.tiller import show_tiller
+from tests import shop
 
 STIFF = Tillered(
     build="K-014",
@@ -79,3 +87,48 @@ def test_an_unmeasured_tiller_is_no_advice() -> None:
 
     assert "not measured" in text
     assert "as wanted" not in text
+
+
+@pytest.fixture
+def typed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[[str], tuple[int, str, str]]:
+    """Return a way to type a command line in a folder with a book of one bow, weighed with both gaps."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("DRAWWEIGHT_BOOK", raising=False)
+
+    def run(line: str) -> tuple[int, str, str]:
+        code = cli.run(shlex.split(line))
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    asking.save_draft(Path("form.toml"), *shop.form())
+    asking.save_draft(Path("bow.toml"), *shop.build())
+    weighed = "weigh K-001 28=45 --stage tillered --gaps '7,7 1/8' --on 2026-03-05 --yes"
+    for line in ("form --add form.toml", "add bow.toml", weighed):
+        code, _, err = run(line)
+        assert code == 0, err
+    return run
+
+
+def test_the_command_tells_the_stiff_limb(typed: Callable[[str], tuple[int, str, str]]) -> None:
+    """With the upper gap the smaller the upper limb is the stiff one, in words and as JSON; the exit code tells it."""
+    code, out, _ = typed("tiller K-001")
+    told = json.loads(typed("tiller K-001 --json")[1])
+
+    assert code == 1
+    assert "upper limb is too stiff" in out
+    assert told["stiff"] == "upper"
+    assert told["measured_in"] == -0.125
+    assert told["wanted_in"] == [0.125, 0.25]
+
+
+def test_the_command_takes_what_is_wanted(typed: Callable[[str], tuple[int, str, str]]) -> None:
+    """A tiller that is as wanted is left, and the exit code is nought; a range the wrong way round is refused."""
+    fine = typed("tiller K-001 --want ' -1/4,0'")
+    wrong = typed("tiller K-001 --want 1/4,1/8")
+
+    assert fine[0] == 0
+    assert "as wanted" in fine[1]
+    assert wrong[0] == 2
+    assert "wanted the lower tiller first" in wrong[2]
