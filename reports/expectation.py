@@ -75,17 +75,20 @@ def budget_of(contents: Contents, build: Build, prediction: Prediction, model: M
     return None if isinstance(told, Refusal) else told
 
 
-def compare(contents: Contents, weigh_in: WeighIn) -> tuple[Compared, ...] | Refusal:
+def compare(
+    contents: Contents, weigh_in: WeighIn, model: Model | None = None
+) -> tuple[Compared, ...] | Refusal:
     """Return a weigh-in's readings beside what was expected at its moment's geometry.
 
     Args:
         contents: the book, with the weigh-in or before it.
         weigh_in: readings of a build that the book has.
+        model: what the shop's builds have taught.
     """
     build = contents.builds[weigh_in.build]
     history = contents.plus(weigh_in).events[build.id]
     draws = [reading.draw for reading in weigh_in.readings]
-    expected = expect(contents, build, draws, events_until(history, weigh_in), weigh_in.stage)
+    expected = expect(contents, build, draws, events_until(history, weigh_in), weigh_in.stage, model)
     if isinstance(expected, Refusal):
         return expected
     return tuple(

@@ -576,6 +576,18 @@ def test_a_model_that_is_none(trained: Run, content: str) -> None:
     assert trained("predict K-001 --draws 28 --untrained").code == 0
 
 
+def test_a_trained_shop_catches_finer_slips(trained: Run) -> None:
+    """A reading that would pass before training is asked about after it; a damaged model keeps nobody from weighing."""
+    weight = json.loads(trained("predict K-001 --draws 28 --json").out)["draws"][0]["weight_lbf"]
+    slip = f"weigh K-001 28={weight * 1.13:.1f} --stage tillered --on 2026-03-06"
+
+    assert trained(slip).code == 1
+    Path("shop.book.model.json").write_text("{}", encoding="utf-8")
+    kept = trained(slip)
+    assert kept.code == 0
+    assert kept.err.startswith("expected untrained: ")
+
+
 def test_nothing_to_learn_from(bow: Run) -> None:
     """A book without a weighed build trains nothing, in one line, and leaves no model."""
     result = bow("train")
