@@ -58,7 +58,7 @@ class Table:
     def __len__(self) -> int:
         return len(self.log_weight)
 
-    def rows(self, chosen: NDArray[np.bool_]) -> "Table":
+    def rows(self, chosen: NDArray[np.bool_] | NDArray[np.intp]) -> "Table":
         """Return some of the rows."""
         return Table(
             self.dimensions[chosen],

@@ -22,9 +22,16 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: one thread f
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from rich.progress import track
 
 from datasets.contents import Contents
+from datasets.materials import handbook
+from predictor.columns import STIFFNESS, Columns, Named, Tolerance
+from predictor.mixture import NormalMixture
+from predictor.model import seen_by
+from predictor.posterior import Rows, predict
+from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from training.clerical import with_mistakes
 from training.evaluate import LEVELS, Learned, Trial, learned, lots_seen, marks, only, trial
 from training.evidence import Weighing, evidence
@@ -36,10 +43,12 @@ from training.shop_designs import DESIGNS, WOODS
 from training.shop_truth import Scatter
 from training.virtual_shop import VirtualShop, simulate
 
+Array = NDArray[np.float64]
+
 HERE = Path(__file__).parent
 FIRST_SEED = 500_000
 OURS = "ours"
-CLEAN, SLIPS = "usual", "with slips of the pen"
+CLEAN, SLIPS, STRIPS = "usual", "with slips of the pen", "after a strip of each lot"
 SHIFTED_SD = 4.0
 """Predictive standard deviations by which a slip must shift a reading before it ought to be found."""
 
@@ -63,6 +72,9 @@ class Plan:
     slips: bool = False
 
 
+STRIP_SD = 0.02
+"""Log standard deviation of a lot's modulus read from a strip."""
+
 FEW = Plan(shops=400, tests=20, counts=(0, 5, 10))
 MANY = Plan(shops=40, tests=40, counts=(20, 40, 80), unseen=40, slips=True)
 
@@ -78,6 +90,7 @@ def run_shop(plan: Plan, seed: int) -> tuple[list[dict[str, Any]], list[dict[str
     tried_floor = {question.build: error for question, error in zip(tried.asked, floor, strict=True)}
     usual = {count: learned(tried.weighings, tried.latest(count)) for count in plan.counts}
     rows = [row for count in plan.counts for row in _counted(tried, count, usual[count])]
+    rows += [row for count in plan.counts for row in _after_strips(tried, count, usual[count], shop, seed)]
     rows += _unseen(tried, plan.unseen, seed) if plan.unseen else []
     found: list[dict[str, Any]] = []
     if plan.slips:
@@ -116,6 +129,90 @@ def _rows(
             **{f"inside {level:.0%}": float(marked.inside[level][place]) for level in LEVELS},
             **{f"width {level:.0%}": marked.width_lbf[level][place] for level in LEVELS},
         }
+
+
+def _after_strips(
+    tried: Trial, count: int, taught: Learned, shop: VirtualShop, seed: int
+) -> Iterator[dict[str, Any]]:
+    """Yield answers on bows of new lots after a strip of each of their lots has been bent on the bench."""
+    rng = np.random.default_rng(seed)
+    asked = [question for question in tried.asked if lots_seen(taught.belief, question.columns) == "new"]
+    if asked:
+        parts = [_with_strips(taught, question, shop, rng) for question in asked]
+        predicted = NormalMixture(*(np.concatenate(arrays, axis=1) for arrays in zip(*parts, strict=True)))
+        yield from _rows(STRIPS, count, OURS, asked, taught, predicted)
+
+
+def _with_strips(
+    taught: Learned, question: Question, shop: VirtualShop, rng: np.random.Generator
+) -> tuple[Array, Array, Array]:
+    """Return weights, means and sds of one bow's answer, given a strip test of each lot that it is made of."""
+    levels = [(g, level) for g in (LOTS_OF_WOOD, LOTS_OF_GLASS) for level in question.columns.groups[g]]
+    told = _bow_and_strips(question.columns, levels)
+    seen = seen_by(taught.belief, told)
+    own, wanted = (_part(seen.rows, rows) for rows in (slice(1, None), slice(0, 1)))
+    handbook_psi = {f"{name}, {lot}": handbook()[name].modulus_psi for name, lot in shop.truth.lots}
+    true_psi = {f"{name}, {lot}": psi for (name, lot), psi in shop.truth.lots.items()}
+    read = [np.log(true_psi[level] / handbook_psi[level]) + rng.normal(0, STRIP_SD) for _, level in levels]
+    found = predict(taught.belief, wanted, own, np.array(read) - seen.offset[1:]).marginal()
+    stretched = NormalMixture(found.weights, found.means + seen.offset[:1], found.sds).stretched(taught.wider)
+    return stretched.weights, stretched.means, stretched.sds
+
+
+def _bow_and_strips(bow: Columns, levels: Sequence[tuple[str, str]]) -> Columns:
+    """Return the columns of a bow's reading with those of a strip of each lot below them.
+
+    A strip reads its lot's modulus alone: the logarithm of it over the handbook's.
+    """
+
+    def padded(column: Array, *, is_read: Sequence[bool] = ()) -> Array:
+        below = np.zeros(len(levels))
+        below[: len(is_read)] = is_read
+        return np.concatenate([column, below])
+
+    def all_padded(named: Named) -> Named:
+        return {name: padded(column) for name, column in named.items()}
+
+    materials = [level.split(", ")[0] for _, level in levels]
+    stiffness = {
+        name: padded(column, is_read=[name == f"{STIFFNESS}{material}" for material in materials])
+        for name, column in bow.common.items()
+    }
+    groups = {
+        group: {
+            name: padded(column, is_read=[(group, name) == level for level in levels])
+            for name, column in named.items()
+        }
+        for group, named in bow.groups.items()
+    }
+    errors = [
+        Tolerance(
+            f"strip of {level}",
+            "strip",
+            padded(np.zeros(1), is_read=np.eye(len(levels))[place] > 0) * STRIP_SD,
+        )
+        for place, (_, level) in enumerate(levels)
+    ]
+    return replace(
+        bow,
+        offset=padded(bow.offset),
+        common=stiffness,
+        groups=groups,
+        build=all_padded(bow.build),
+        tolerances=(*(replace(t, column=padded(t.column)) for t in bow.tolerances), *errors),
+        weighing=tuple(replace(t, column=padded(t.column)) for t in bow.weighing),
+        sd=padded(bow.sd),
+    )
+
+
+def _part(rows: Rows, chosen: slice) -> Rows:
+    return Rows(
+        effects=rows.effects[chosen],
+        unseen={name: columns[chosen] for name, columns in rows.unseen.items()},
+        build=rows.build[chosen],
+        tolerances=rows.tolerances[chosen],
+        sd=rows.sd[chosen],
+    )
 
 
 def _unseen(tried: Trial, count: int, seed: int) -> Iterator[dict[str, Any]]:
