@@ -6,7 +6,7 @@ kept.
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -21,14 +21,17 @@ from datasets.checks import Finding, findings
 from datasets.contents import Contents
 from datasets.materials import Material, named
 from datasets.record import Defaults, Record
-from datasets.schema import KINDS, Build, Form, Shop
+from datasets.schema import KINDS, Build, Form, Shop, StripTest
 
 BUILD_PREFIX = "K-"
 """What the ids of new builds start with."""
 
+STRIP_PREFIX = "STRIP-"
+"""What the ids of strip tests start with."""
+
 EVENT_KINDS = ("weigh_in", "removal", "rigging")
 
-_ORDER = ("shop", "material", "scale", "form", "build", *EVENT_KINDS)
+_ORDER = ("shop", "material", "scale", "form", "strip", "build", *EVENT_KINDS)
 """Kinds in the order in which records refer to earlier ones."""
 
 _NO_BUILD = "X-000"
@@ -215,6 +218,8 @@ class ShopBook:
             data = {**contents.shop.model_dump(mode="json"), **data}
         elif raw.kind == "build" and "id" not in data:
             data["id"] = self._journal.next_id(BUILD_PREFIX, 3)
+        elif raw.kind == "strip" and "id" not in data:
+            data["id"] = self._journal.next_id(STRIP_PREFIX, 3)
         elif raw.kind in EVENT_KINDS and "id" not in data:
             build = data.get("build")
             data["id"] = self._journal.next_id(f"{build if build in contents.builds else _NO_BUILD}/")
@@ -240,7 +245,7 @@ def _not_kept(outcomes: Sequence[Outcome]) -> list[Outcome]:
 
 
 def read_record(kind: str, data: Mapping[str, Any], contents: Contents) -> Outcome:
-    """Read and check one typed record without keeping it; a build without an id gets what the next would get.
+    """Read and check one typed record without keeping it; a build or a strip without an id gets what the next would.
 
     Args:
         kind: one of the names in `datasets.schema.KINDS`.
@@ -248,9 +253,15 @@ def read_record(kind: str, data: Mapping[str, Any], contents: Contents) -> Outco
         contents: the book to see it with.
     """
     if kind == "build" and "id" not in data:
-        numbers = [int(name.split("-")[1]) for name in contents.builds if name.startswith(BUILD_PREFIX)]
-        data = {**data, "id": f"{BUILD_PREFIX}{max(numbers, default=0) + 1:03d}"}
+        data = {**data, "id": _next(BUILD_PREFIX, contents.builds)}
+    elif kind == "strip" and "id" not in data:
+        data = {**data, "id": _next(STRIP_PREFIX, contents.strips)}
     return _read(kind, data, contents)
+
+
+def _next(prefix: str, ids: Iterable[str]) -> str:
+    numbers = [int(name.split("-")[1]) for name in ids if name.startswith(prefix)]
+    return f"{prefix}{max(numbers, default=0) + 1:03d}"
 
 
 def id_of(record: Record) -> str:
@@ -270,6 +281,8 @@ def _read(kind: str, data: Mapping[str, Any], contents: Contents) -> Outcome:
     found = findings(record, contents)
     if isinstance(record, Build):
         record = _with_proper_names(record, contents.materials)
+    elif isinstance(record, StripTest):
+        record = record.model_copy(update={"material": _proper_name(record.material, contents.materials)})
     return Outcome(record, None, found)
 
 
@@ -279,13 +292,18 @@ def _defaults(shop: Shop) -> Defaults:
 
 def _with_proper_names(build: Build, materials: Mapping[str, Material]) -> Build:
     """Return a build whose layers call each known material by its own name, not by another name of it."""
-    layers = []
-    for layer in build.layers:
-        try:
-            layers.append(layer.model_copy(update={"material": named(layer.material, materials).name}))
-        except LookupError:
-            layers.append(layer)
+    layers = [
+        layer.model_copy(update={"material": _proper_name(layer.material, materials)})
+        for layer in build.layers
+    ]
     return build.model_copy(update={"layers": tuple(layers)})
+
+
+def _proper_name(material: str, materials: Mapping[str, Material]) -> str:
+    try:
+        return named(material, materials).name
+    except LookupError:
+        return material
 
 
 def _taken(record_id: str) -> Finding:

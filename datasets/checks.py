@@ -14,6 +14,7 @@ from datasets.history import bow_at, place_in
 from datasets.materials import named
 from datasets.record import Record, Side
 from datasets.schema import (
+    MOST_DEFLECTION,
     Build,
     Event,
     Method,
@@ -21,6 +22,7 @@ from datasets.schema import (
     Removal,
     Rigging,
     Stage,
+    StripTest,
     WeighIn,
     WidthReading,
 )
@@ -31,6 +33,10 @@ STAGES = tuple(Stage)
 
 DAY_TO_DAY = 0.03
 """Share by which a bow may weigh more on another day, by air and reading: common practice, no source."""
+
+LEAST_SLENDERNESS = 30
+"""Span over thickness of a strip from which shear is left out: there it adds some 2 % between edges (Wood Handbook
+FPL-GTR-282, 2021, Eq. 9-2, at E/G = 16)."""
 
 
 @dataclass(frozen=True)
@@ -88,15 +94,21 @@ def build_is_known(record: Record, contents: Contents) -> Iterator[Finding]:
 
 
 def materials_are_known(record: Record, contents: Contents) -> Iterator[Finding]:
-    """Every layer names a material of the handbook or of the shop."""
-    if not isinstance(record, Build):
-        return
-    materials = contents.materials
-    for index, layer in enumerate(record.layers):
+    """Every layer and every strip names a material of the handbook or of the shop."""
+    for field, material in _materials(record):
         try:
-            named(layer.material, materials)
+            named(material, contents.materials)
         except LookupError as unknown:
-            yield Finding(f"layers.{index}.material", str(unknown.args[0]), refuses=True)
+            yield Finding(field, str(unknown.args[0]), refuses=True)
+
+
+def _materials(record: Record) -> Iterator[tuple[str, str]]:
+    """Yield the materials that a record names, each with its place."""
+    if isinstance(record, Build):
+        for index, layer in enumerate(record.layers):
+            yield f"layers.{index}.material", layer.material
+    elif isinstance(record, StripTest):
+        yield "material", record.material
 
 
 def geometry_is_possible(record: Record, contents: Contents) -> Iterator[Finding]:
@@ -249,6 +261,41 @@ def glass_lies_outside(record: Record, _contents: Contents) -> Iterator[Finding]
             return
 
 
+def strips_are_slender(record: Record, _contents: Contents) -> Iterator[Finding]:
+    """A strip is so long that it bends rather than shears."""
+    if isinstance(record, StripTest) and record.span_in.inch < LEAST_SLENDERNESS * record.thickness_in.inch:
+        yield Finding(
+            "span_in",
+            f"wanted a span of {LEAST_SLENDERNESS:g} thicknesses or more, "
+            f"got {record.span_in.inch / record.thickness_in.inch:.0f}: shear makes a short strip look softer; "
+            "use a longer span",
+        )
+
+
+def deflections_are_measurable(record: Record, _contents: Contents) -> Iterator[Finding]:
+    """A strip goes down with each load, far enough to be read and not so far that it slides off its edges."""
+    if not isinstance(record, StripTest):
+        return
+    most = MOST_DEFLECTION[record.support]
+    for index, reading in enumerate(record.loads):
+        share = reading.deflection_in.inch / record.span_in.inch
+        if share > most:
+            yield Finding(
+                f"loads.{index}.deflection_in",
+                f"wanted at most {most:.0%} of the span, got {share:.0%}; hang less on it",
+                refuses=True,
+            )
+    in_order = sorted(record.loads, key=lambda reading: reading.load.lbf)
+    for lighter, heavier in pairwise(in_order):
+        if heavier.deflection_in.inch <= lighter.deflection_in.inch:
+            yield Finding(
+                "loads",
+                f"wanted a larger deflection under {heavier.load.lbf:g} lb than under {lighter.load.lbf:g} lb, "
+                f"got {heavier.deflection_in.inch:g} in after {lighter.deflection_in.inch:g} in; check both",
+                refuses=True,
+            )
+
+
 CHECKS: Sequence[Check] = (
     form_is_known,
     build_is_known,
@@ -263,6 +310,8 @@ CHECKS: Sequence[Check] = (
     backs_are_not_wider,
     lams_thin_outward,
     glass_lies_outside,
+    strips_are_slender,
+    deflections_are_measurable,
 )
 """Every check. To add one, write it above and put it into this list."""
 

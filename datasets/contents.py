@@ -6,7 +6,7 @@ from datetime import date
 
 from datasets.materials import Material, with_own
 from datasets.record import Record
-from datasets.schema import Build, Event, Form, Removal, Rigging, Scale, Shop, WeighIn
+from datasets.schema import Build, Event, Form, Removal, Rigging, Scale, Shop, StripTest, WeighIn
 
 FormKey = tuple[str, int]
 """A form's id and revision."""
@@ -22,6 +22,7 @@ class Contents:
         events: the history of each build that has one: by date, on one day by running number.
         own_materials: the shop's own, by name; they hold where the handbook has the name too.
         scales: by id.
+        strips: strip tests by id.
         shop: the settings.
     """
 
@@ -30,6 +31,7 @@ class Contents:
     events: Mapping[str, tuple[Event, ...]] = field(default_factory=dict)
     own_materials: Mapping[str, Material] = field(default_factory=dict)
     scales: Mapping[str, Scale] = field(default_factory=dict)
+    strips: Mapping[str, StripTest] = field(default_factory=dict)
     shop: Shop = field(default_factory=Shop)
 
     @property
@@ -65,6 +67,8 @@ class Contents:
                 return replace(self, own_materials={**self.own_materials, record.name: record})
             case Scale():
                 return replace(self, scales={**self.scales, record.id: record})
+            case StripTest():
+                return replace(self, strips={**self.strips, record.id: record})
             case Shop():
                 return replace(self, shop=record)
             case _:

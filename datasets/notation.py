@@ -39,7 +39,9 @@ class Quantity(StrEnum):
     DRAW = "draw"
     BRACE = "brace"
     TILLER = "tiller"
+    DEFLECTION = "deflection"
     WEIGHT = "weight"
+    LOAD = "load"
     TEMPERATURE = "temperature"
     HUMIDITY = "humidity"
 
@@ -69,6 +71,11 @@ _FORCES = {
     "lb": _Unit(("lb", "lb.", "lbs", "lbs.", "lbf", "#", "pound", "pounds"), Fraction(1)),
     "kg": _Unit(("kg", "kgf"), 1 / _POUND_KG),
     "N": _Unit(("n", "newton", "newtons"), 1 / _POUND_N),
+}
+_LOADS = {
+    **_FORCES,
+    "oz": _Unit(("oz", "oz.", "ozs", "ounce", "ounces"), Fraction(1, 16)),
+    "g": _Unit(("g", "gr", "gram", "grams", "gramme", "grammes"), 1 / (1000 * _POUND_KG)),
 }
 _TEMPERATURES = {
     "F": _Unit(("f", "°f", "° f", "deg f"), Fraction(1)),
@@ -103,7 +110,9 @@ _SIZES = {
     Quantity.DRAW: _Sizes("a draw length", (8, 36), (4, 45), _LENGTHS),
     Quantity.BRACE: _Sizes("a brace height", (3, 12), (2, 14), _LENGTHS),
     Quantity.TILLER: _Sizes("a tiller", (-12, 12), (-14, 14), _LENGTHS),
+    Quantity.DEFLECTION: _Sizes("a deflection", (0, 20), (0, 40), _THICKNESSES),
     Quantity.WEIGHT: _Sizes("a draw weight", (1, 150), (0.5, 250), _FORCES),
+    Quantity.LOAD: _Sizes("a load", (0.05, 50), (0.005, 150), _LOADS),
     Quantity.TEMPERATURE: _Sizes("a temperature", (40, 110), (-40, 130), _TEMPERATURES),
     Quantity.HUMIDITY: _Sizes("a humidity", (5, 100), (0, 100), _PERCENTAGES),
 }
@@ -202,6 +211,15 @@ def read_pair(typed: str) -> Mark:
     """
     draw, weight = _two_sides(typed, "=", "a reading such as 28=52.75, draw first")
     return _mark(weight, draw)
+
+
+def read_load(typed: str) -> tuple[str, str]:
+    """One reading of a strip, load first: `2=.42`, `500 g=3.1 mm`; the two pieces of text.
+
+    Raises:
+        NotationError: There is no single `=`.
+    """
+    return _two_sides(typed, "=", "a load with its deflection, such as 2=.42", "load and deflection")
 
 
 def read_count(typed: str | float) -> int:
@@ -367,10 +385,10 @@ def _shown(typed: str | float) -> str:
     return repr(text if len(text) <= _LONGEST else text[:_LONGEST] + "...")
 
 
-def _two_sides(typed: str, sign: str, wanted: str) -> tuple[str, str]:
+def _two_sides(typed: str, sign: str, wanted: str, sides_are: str = "weight and draw") -> tuple[str, str]:
     sides = typed.split(sign)
-    if len(sides) != 2:
-        raise NotationError(f"wanted {wanted}, got {_shown(typed)}; write one {sign} between weight and draw")
+    if len(sides) != 2 or not all(side.strip() for side in sides):
+        raise NotationError(f"wanted {wanted}, got {_shown(typed)}; write one {sign} between {sides_are}")
     return sides[0].strip(), sides[1].strip()
 
 

@@ -85,6 +85,13 @@ class Force(Record):
     typed: str | None = Field(None, description="what was typed")
 
 
+class Load(Record):
+    """A weight hung on a strip."""
+
+    lbf: float = Field(description="the load in pounds", ge=0.005, le=150)
+    typed: str | None = Field(None, description="what was typed")
+
+
 def _read_dimension(quantity: Quantity, usual: Taken) -> Callable[[object], object]:
     """Return the reader of a length field: bench notation, a number, a table with what was typed, or a stored value."""
 
@@ -137,6 +144,12 @@ def _read_weight(raw: object) -> object:
     return raw
 
 
+def _read_load(raw: object) -> object:
+    if _is_bench_text(raw):
+        return {"lbf": notation.read(raw, Quantity.LOAD), "typed": str(raw)}
+    return raw
+
+
 def _read_place(raw: object) -> object:
     if isinstance(raw, str) and raw.strip().lower() in get_args(NamedPlace):
         return raw.strip().lower()
@@ -166,6 +179,11 @@ Station = Annotated[
 ]
 Offset = Annotated[Dimension, _field(Quantity.OFFSET, Taken.RULE), AfterValidator(_within("offset", -20, 20))]
 Gap = Annotated[Dimension, _field(Quantity.TILLER, Taken.RULE), AfterValidator(_within("gap", 1, 14))]
+Deflection = Annotated[
+    Dimension,
+    _field(Quantity.DEFLECTION, Taken.CALIPER),
+    AfterValidator(_within("deflection", 0.001, 40)),
+]
 Place = Annotated[
     Dimension | NamedPlace, BeforeValidator(_read_place, json_schema_input_type=Dimension | str | float)
 ]
@@ -174,6 +192,7 @@ BracedAt = Annotated[
     BraceHeight, BeforeValidator(_read_brace, json_schema_input_type=BraceHeight | str | float)
 ]
 Weight = Annotated[Force, BeforeValidator(_read_weight, json_schema_input_type=Force | str | float)]
+HungWeight = Annotated[Load, BeforeValidator(_read_load, json_schema_input_type=Load | str | float)]
 FormId = Annotated[
     str,
     Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$", description="short name in small letters, such as ridge-66"),

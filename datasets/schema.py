@@ -7,6 +7,7 @@ numbers at a moment of that history are computed by `datasets.history`.
 
 import datetime as dt
 from enum import StrEnum
+from types import MappingProxyType
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
@@ -14,9 +15,11 @@ from pydantic import Field, model_validator
 from datasets.materials import Material
 from datasets.record import (
     BracedAt,
+    Deflection,
     Draw,
     FormId,
     Gap,
+    HungWeight,
     Length,
     Offset,
     Place,
@@ -36,6 +39,7 @@ EventId = Annotated[
         pattern=r"^[A-Z]{1,3}-\d{3,6}/\d{1,4}$", description="the build's id and a running number: K-014/3"
     ),
 ]
+StripId = Annotated[str, Field(pattern=r"^STRIP-\d{3,6}$", description="short id, such as STRIP-007")]
 
 
 class FormKind(StrEnum):
@@ -295,6 +299,58 @@ class Rigging(Record):
         return self
 
 
+class Support(StrEnum):
+    """How a strip is held while it is bent."""
+
+    THREE_POINT = "three-point"
+    CANTILEVER = "cantilever"
+
+
+MOST_DEFLECTION = MappingProxyType({Support.THREE_POINT: 0.2, Support.CANTILEVER: 0.6})
+"""Deflection over span up to which a strip is read. Between edges the load that a strip bears falls from 0.24 on, where
+it slides through: computed from the elastica in `predictor.strip`."""
+
+
+class StripLoad(Record):
+    """A weight hung on a strip, and how far the strip went down from where it lay without any."""
+
+    load: HungWeight
+    deflection_in: Deflection
+
+
+class StripTest(Record):
+    """A lam or glass strip of one lot, bent on the bench: it tells the lot's stiffness before a bow is pressed."""
+
+    id: StripId
+    material: str = Field(
+        min_length=1, max_length=40, description="a material of the handbook or of the shop"
+    )
+    lot: str | None = Field(
+        None, min_length=1, max_length=40, description="the delivery or board it came from"
+    )
+    on: dt.date
+    support: Support = Field(
+        Support.THREE_POINT, description="on two edges and loaded midway, or clamped at one end"
+    )
+    span_in: Length = Field(description="between the edges, or from the clamp to the load")
+    width_in: Width
+    thickness_in: Thickness = Field(description="mean over the span")
+    thickness_sd_in: float | None = Field(
+        None,
+        gt=0,
+        le=0.05,
+        description="standard deviation of that mean, if better known than by a caliper here and there",
+    )
+    loads: tuple[StripLoad, ...] = Field(min_length=1, max_length=20)
+    note: str | None = None
+
+    @model_validator(mode="after")
+    def _bends(self) -> Self:
+        if self.thickness_in.inch == 0:
+            raise ValueError("wanted a thickness, got 0 in; measure the strip")
+        return self
+
+
 class CheckWeight(Record):
     """A known weight hung on a scale, and what the scale read."""
 
@@ -340,6 +396,7 @@ KINDS: dict[str, type[Record]] = {
     "weigh_in": WeighIn,
     "removal": Removal,
     "rigging": Rigging,
+    "strip": StripTest,
     "material": Material,
     "scale": Scale,
     "shop": Shop,

@@ -51,3 +51,15 @@ NOCK_OFFSET_SD_IN = 0.03
 
 STRING_STIFFNESS_SD = 0.20
 """Scatter of a string's stiffness, as a share."""
+
+SPAN_SD_IN = MappingProxyType({Taken.CALIPER: 0.010, Taken.RULE: 0.030, Taken.PLANNED: 0.120})
+"""Between the edges that a strip lies on, or from its clamp to its load."""
+
+DEFLECTION_SD_IN = MappingProxyType({Taken.CALIPER: 0.003, Taken.RULE: 0.015, Taken.PLANNED: 0.030})
+"""How far a strip went down; a dial gauge counts as a caliper."""
+
+SEATING_SD_IN = 0.010
+"""By how much the first load seats a strip on its edges or in its clamp."""
+
+HUNG_LOAD_SD = 0.005
+"""The weights hung on a strip, all weighed on one scale, as a share."""

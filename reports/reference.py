@@ -37,8 +37,9 @@ This page is made by `drawweight schema --page`.
 A file holds records by kind: in TOML as `[[form]]`, `[[build]]` and so on, in JSON as an object of such
 lists, in CSV one record a row. Lengths are typed as at the bench: `1 1/16`, `17/16`, `1.0625`, `27 mm`,
 `.070`, `70 thou`; a bare number is inches. Draw lengths and brace heights may name their zero point: `28`,
-`26 1/4 pivot`, `28 back`. Weights are pounds unless they say kg or N. The book gives out ids where they are
-left out: `K-014` for a build, `K-014/3` for what happened to it.
+`26 1/4 pivot`, `28 back`. Weights are pounds unless they say kg or N, loads of a strip may say oz or g too.
+The book gives out ids where they are left out: `K-014` for a build, `K-014/3` for what happened to it, `STRIP-007` for
+a strip test.
 """
 
 _VALUES = {
@@ -46,9 +47,10 @@ _VALUES = {
     "DrawLength": "draw length",
     "BraceHeight": "brace height",
     "Force": "weight",
+    "Load": "load",
 }
 _PLAIN = {"integer": "whole number", "number": "number", "boolean": "true or false", "string": "text"}
-_NUMBERED = ("[[build]]", "[[weigh_in]]", "[[removal]]", "[[rigging]]")
+_NUMBERED = ("[[build]]", "[[weigh_in]]", "[[removal]]", "[[rigging]]", "[[strip]]")
 """Records whose ids the book gives out."""
 
 

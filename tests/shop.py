@@ -79,3 +79,21 @@ def removal(**changes: Any) -> Typed:
         "done": [{"at": "fade", "amount_in": "1/16"}, {"at": "nock", "amount_in": "1/32"}],
     }
     return Typed("removal", deepcopy(data) | changes)
+
+
+def strip(**changes: Any) -> Typed:
+    """Return a strip of hard maple of lot m7 bent between edges under three weights, near the handbook's stiffness."""
+    data = {
+        "material": "hard maple",
+        "lot": "m7",
+        "on": "2026-03-01",
+        "span_in": "20",
+        "width_in": "1 1/2",
+        "thickness_in": ".125",
+        "loads": [
+            {"load": "1", "deflection_in": ".34"},
+            {"load": "2", "deflection_in": ".68"},
+            {"load": "3 lb", "deflection_in": "1.02"},
+        ],
+    }
+    return Typed("strip", deepcopy(data) | changes)

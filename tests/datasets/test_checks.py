@@ -194,3 +194,43 @@ def test_a_stage_that_goes_back() -> None:
             False,
         )
     ]
+
+
+STRIP_FINDINGS = [
+    (
+        {"material": "cherri"},
+        ("material", "wanted a known material, got 'cherri'; did you mean cherry?", True),
+    ),
+    (
+        {"thickness_in": "7/8"},
+        (
+            "span_in",
+            "wanted a span of 30 thicknesses or more, got 23: shear makes a short strip look softer; "
+            "use a longer span",
+            False,
+        ),
+    ),
+    (
+        {"loads": [{"load": "9", "deflection_in": "4.5"}]},
+        ("loads.0.deflection_in", "wanted at most 20% of the span, got 22%; hang less on it", True),
+    ),
+    (
+        {"loads": [{"load": "2", "deflection_in": ".34"}, {"load": "1", "deflection_in": ".68"}]},
+        (
+            "loads",
+            "wanted a larger deflection under 2 lb than under 1 lb, got 0.34 in after 0.68 in; check both",
+            True,
+        ),
+    ),
+]
+
+
+@pytest.mark.parametrize(("changes", "finding"), STRIP_FINDINGS)
+def test_what_is_wrong_with_a_strip(changes: dict[str, Any], finding: tuple[str, str, bool]) -> None:
+    """A strip of no known material, too short, bent too far or read in the wrong order is named; a right one not."""
+    right, wrong = (
+        read_record("strip", shop.strip(**change).data, Contents()).findings for change in ({}, changes)
+    )
+
+    assert right == ()
+    assert [(one.field, one.message, one.refuses) for one in wrong] == [finding]

@@ -19,6 +19,7 @@ from datasets.notation import (
     pounds,
     read,
     read_count,
+    read_load,
     read_mark,
     read_pair,
     read_zeroed,
@@ -178,6 +179,24 @@ def test_reads_marks_and_bench_readings() -> None:
     assert read_pair("28 BACK=52,75lb") == Mark(52.75, 28.0, "back", "52,75lb", "28 BACK")
     assert read_zeroed("7 1/4 in back", "brace") == (7.25, "back")
     assert read_zeroed(28, "draw") == (28.0, None)
+
+
+@pytest.mark.parametrize(
+    ("typed", "pounds_force"),
+    [("2", 2.0), ("8 oz", 0.5), ("1 lb", 1.0), ("500 g", 500 / 453.59237), ("1 kg", 1 / 0.45359237)],
+)
+def test_reads_hung_weights(typed: str, pounds_force: float) -> None:
+    """Loads are pounds unless they say otherwise; an ounce is 1/16 lb and a pound 453.59237 g (NIST SP 811, B.8)."""
+    assert read(typed, "load") == pytest.approx(pounds_force, rel=1e-15)
+
+
+def test_reads_a_load_with_its_deflection() -> None:
+    """Load first, then the deflection, each with its unit or without."""
+    assert read_load("2=.42") == ("2", ".42")
+    assert read_load("500 g = 3.1 mm") == ("500 g", "3.1 mm")
+    for typed in ("2", "=.42", "2=", "1=2=3"):
+        with pytest.raises(NotationError, match="write one = between load and deflection"):
+            read_load(typed)
 
 
 @pytest.mark.parametrize("typed", ["50", "50@28@29", "28=50=51", "50#28", "@", "="])

@@ -25,6 +25,7 @@ from datasets.schema import (
     Shop,
     Stage,
     StringMaterial,
+    Support,
     WeighIn,
 )
 from tests import shop
@@ -137,6 +138,25 @@ RECORDS: dict[str, st.SearchStrategy[dict[str, Any]]] = {
         }
     ),
     "rigging": st.fixed_dictionaries({**event, "string": strings}),
+    "strip": st.fixed_dictionaries(
+        {
+            "id": st.from_regex(r"STRIP-[0-9]{3,6}", fullmatch=True),
+            "material": names,
+            "lot": st.none() | st.text("abc-12", min_size=1, max_size=8),
+            "on": days,
+            "support": st.sampled_from(Support),
+            "span_in": inches(4, 40),
+            "width_in": inches(0.25, 4),
+            "thickness_in": inches(0.01, 0.5),
+            "thickness_sd_in": st.none() | st.floats(1e-4, 0.05),
+            "loads": st.lists(
+                st.fixed_dictionaries({"load": st.floats(0.05, 50), "deflection_in": inches(0.01, 20)}),
+                min_size=1,
+                max_size=4,
+            ),
+            "note": notes,
+        }
+    ),
     "material": st.sampled_from([material.model_dump() for material in handbook().values()]),
     "scale": st.fixed_dictionaries(
         {
