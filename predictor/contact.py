@@ -25,6 +25,7 @@ GRAZE = 1e-4
 
 _SPAN_STEPS = 40
 _SETTLED = 1e-11
+_STRAIGHT = 1e-9
 _LONGEST_FIRST_CONTACT = 0.2
 
 
@@ -105,7 +106,8 @@ def moved(limb: LimbGrid, hold: Hold, change: Array) -> Hold:
     """Return the hold after a change of (start, tension), shape (n, 2), handed over at the nock.
 
     At the nock a small tip angle and a small lift-off do the same to the free string where the angle is the
-    turn of the limb up to the lift-off, so that a step may pass from one to the other.
+    turn of the limb up to the lift-off, so that a step may pass from one to the other. On a stretch that is
+    quite straight the string lies and lifts off as a whole.
     """
     contact = hold.contact
     start = np.where(contact, hold.lift_off, hold.tip_angle) + change[:, 0]
@@ -114,6 +116,9 @@ def moved(limb: LimbGrid, hold: Hold, change: Array) -> Hold:
     longest = _LONGEST_FIRST_CONTACT * limb.station[:, -1]
     onto = ~contact & (start < 0) & (turning < 0)
     off = contact & (start <= 0)
+    straight = contact & ~off & _straight_at(limb, tension, start) if contact.any() else off
+    start = np.where(straight, 0.0, start)
+    off = off | straight
     first = np.minimum(start / np.where(onto, turning, -1.0), longest)
     lift_off = np.where(onto, first, np.where(contact & ~off, start, 0.0))
     tip_angle = np.where(off, start * np.minimum(turning, 0.0), np.where(contact | onto, 0.0, start))
@@ -124,6 +129,13 @@ def held_curvature(limb: LimbGrid, tension: Array) -> Array:
     """Return the curvature at the nodes that the limb has wherever the string lies on it, shape (n, m, 3)."""
     moment = (tension * limb.nock_offset)[:, None, None]
     return limb.unstrung_curvature + moment * limb.flexibility
+
+
+def _straight_at(limb: LimbGrid, tension: Array, station: Array) -> Flags:
+    """Whether a limb that the string lies on is straight at a distance from the nock."""
+    curvature, flexibility = limb.at(station)
+    turning = curvature + tension * limb.nock_offset * flexibility
+    return np.asarray(np.abs(turning) < _STRAIGHT / limb.station[:, -1])
 
 
 @dataclass(frozen=True, eq=False)

@@ -396,7 +396,7 @@ def _newton(limb: LimbGrid, equations: Equations, guess: Hold) -> tuple[Flags, H
     """
     everyone = np.arange(len(guess.tension))
     found = np.zeros(len(everyone), dtype=bool)
-    hold, seen = guess, _unseen(len(everyone))
+    hold, seen = moved(limb, guess, np.zeros((len(everyone), 2))), _unseen(len(everyone))
     rows, some = everyone, limb
     for _ in range(_NEWTON_STEPS):
         now = hold.take(rows)
