@@ -374,7 +374,7 @@ def identity_errors(two, height, full):
 
 
 @pytest.mark.slow
-@settings(max_examples=100, deadline=None, derandomize=True, phases=[Phase.generate])
+@settings(max_examples=40, deadline=None, derandomize=True, phases=[Phase.generate])
 @given(two=unlike_bows(), height=st.floats(5.0, 8.5), full=st.floats(24.0, 31.0))
 def test_plausible_bows_are_solved_or_refused(two, height, full):
     """Any plausible bow stores the work of its draw to 1e-4, or is refused and has no numbers."""
