@@ -1,7 +1,8 @@
-"""Whole bows solved with their two limbs as they are: tiller at brace, and weight at a draw."""
+"""Whole bows solved with their two limbs as they are: tiller, weight, and how they lie."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import cos, sin
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,8 +11,8 @@ from datasets.history import BowAt
 from predictor.bow import Moduli, Refusal, limb_of, string_stiffness
 from predictor.elastica import LimbGrid
 from predictor.limb import Limb, limb_sections
-from predictor.statics import Status
-from predictor.unlike import TwoLimbs, brace, draw, tiller
+from predictor.statics import Shape, Status
+from predictor.unlike import Braced, Drawn, TwoLimbs, brace, draw, shapes, tiller
 
 Array = NDArray[np.float64]
 
@@ -48,7 +49,63 @@ def balanced(pairs: Sequence[Pair], draw_in: float) -> Balanced | Refusal:
     Returns:
         Their tillers and weights, or why one of them has none.
     """
-    bows = [pair.bow for pair in pairs]
+    two, belly = _two_limbs(pairs)
+    braced = brace(two, np.array([pair.bow.brace for pair in pairs]))
+    drawn = draw(two, braced, [draw_in])
+    refused = _refusal(braced, drawn)
+    return refused or Balanced(tiller(two, braced, belly), drawn.force[:, 0])
+
+
+@dataclass(frozen=True, eq=False)
+class Outline:
+    """A strung bow seen from its riser, in inches: x from the back of the riser toward the string, y up along it.
+
+    Attributes:
+        upper: x and y of the upper limb's neutral axis, nock first, shape (2, m + 1).
+        lower: the same of the lower limb.
+        nocking_point: x and y.
+    """
+
+    upper: Array
+    lower: Array
+    nocking_point: tuple[float, float]
+
+
+def outlines(pair: Pair, draw_in: float) -> tuple[Outline, Outline] | Refusal:
+    """Return a bow at brace and at a draw in inches from the back of the riser, or why it cannot be had."""
+    two, _ = _two_limbs([pair])
+    braced = brace(two, pair.bow.brace)
+    drawn = draw(two, braced, [draw_in])
+    refused = _refusal(braced, drawn)
+    if refused is not None:
+        return refused
+    at_brace = _outline(pair.bow, shapes(two, braced, braced.hold), braced.draw[0], braced.turn[0])
+    at_draw = _outline(pair.bow, shapes(two, braced, drawn.hold(0)), draw_in, drawn.turn[0, 0])
+    return at_brace, at_draw
+
+
+def _outline(bow: BowAt, bent: tuple[Shape, Shape], draw_in: float, turn: float) -> Outline:
+    """Return one state; the nocking point is on the line from the pivot that makes the angle with the riser."""
+    upper, lower = (np.stack([limb.x[0], limb.y[0]]) for limb in bent)
+    reach = draw_in - bow.pivot_depth
+    nocking_point = (bow.pivot_depth + reach * cos(turn), bow.pivot_above + reach * sin(turn))
+    return Outline(upper, lower, nocking_point)
+
+
+def _refusal(braced: Braced, drawn: Drawn) -> Refusal | None:
+    """Return why some bow was not solved at its one draw; nothing if all were."""
+    row = int(drawn.status[:, 0].argmax())
+    status = Status(drawn.status[row, 0])
+    if status is Status.OK:
+        return None
+    if Status(braced.status[row]) is not Status.OK:
+        return Refusal(reason=status.reason, where=f"at a brace of {braced.height[row]:.2f} in from the back")
+    asked, got = drawn.draw[row, 0], drawn.reached[row, 0]
+    return Refusal(reason=status.reason, where=f"asked for {asked:.2f} in from the back, got to {got:.2f} in")
+
+
+def _two_limbs(pairs: Sequence[Pair]) -> tuple[TwoLimbs, Array]:
+    """Return the bows for the statics, and how far their bellies are from the neutral axes at the fades, (n, 2)."""
     upper, upper_belly = _limbs(
         [limb_of(pair.bow, pair.bow.upper, pair.upper) for pair in pairs],
         [pair.difference / 2 for pair in pairs],
@@ -57,6 +114,7 @@ def balanced(pairs: Sequence[Pair], draw_in: float) -> Balanced | Refusal:
         [limb_of(pair.bow, pair.bow.lower, pair.lower) for pair in pairs],
         [-pair.difference / 2 for pair in pairs],
     )
+    bows = [pair.bow for pair in pairs]
     two = TwoLimbs(
         upper=upper,
         lower=lower,
@@ -65,17 +123,7 @@ def balanced(pairs: Sequence[Pair], draw_in: float) -> Balanced | Refusal:
         pivot_depth=np.array([bow.pivot_depth for bow in bows]),
         nocking_height=np.array([bow.pivot_above + bow.nocking_above for bow in bows]),
     )
-    braced = brace(two, np.array([bow.brace for bow in bows]))
-    drawn = draw(two, braced, [draw_in])
-    for status, where in (
-        (braced.status, f"at a brace of {bows[0].brace:.2f} in from the back"),
-        (drawn.status[:, 0], f"asked for {draw_in:.2f} in from the back"),
-    ):
-        worst = Status(status.max())
-        if worst is not Status.OK:
-            return Refusal(reason=worst.reason, where=where)
-    belly = np.stack([upper_belly, lower_belly], axis=-1)
-    return Balanced(tiller(two, braced, belly), drawn.force[:, 0])
+    return two, np.stack([upper_belly, lower_belly], axis=-1)
 
 
 def _limbs(limbs: Sequence[Limb], stiffer: Sequence[float]) -> tuple[LimbGrid, Array]:

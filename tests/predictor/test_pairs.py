@@ -7,7 +7,7 @@ from datasets.history import BowAt, bow_at
 from datasets.materials import handbook
 from datasets.schema import Removal
 from predictor.bow import Refusal, handbook_moduli, weights
-from predictor.pairs import Balanced, Pair, balanced
+from predictor.pairs import Balanced, Outline, Pair, balanced, outlines
 from tests.predictor.bows import STRAIGHT, build
 
 DRAW_IN = 28.5
@@ -78,3 +78,38 @@ def test_bows_that_cannot_be_drawn_are_refused() -> None:
     refused = balanced([pair(bow_at(STRAIGHT, build(length_in="46")))], 40.0)
 
     assert isinstance(refused, Refusal)
+
+
+def test_outlines_hold_the_string_where_it_was_put() -> None:
+    """The nocking point is at the brace height and at the draw from the back, on the straight string at brace."""
+    bow = bow_at(STRAIGHT, build())
+    at_brace, at_draw = drawn_outlines(bow)
+
+    assert at_brace.nocking_point == pytest.approx((bow.brace, 0.0))
+    assert at_draw.nocking_point == pytest.approx((DRAW_IN, 0.0))
+    assert at_brace.upper[:, 0] == pytest.approx(at_brace.lower[:, 0] * (1, -1))
+
+
+def test_the_weaker_limb_is_bent_farther() -> None:
+    """With the upper limb narrowed its nock comes nearer to the string's side, seen from the riser, in both states."""
+    for state in drawn_outlines(narrowed("upper")):
+        assert state.upper[0, 0] > state.lower[0, 0] + 1
+
+
+def test_the_nocking_point_stays_on_the_string() -> None:
+    """Each half of the string is as long drawn as it is at brace, to its stretch of under 1 %."""
+    at_brace, at_draw = drawn_outlines(narrowed("upper"))
+    braced, drawn = (
+        np.array([np.hypot(*(limb[:, 0] - state.nocking_point)) for limb in (state.upper, state.lower)])
+        for state in (at_brace, at_draw)
+    )
+
+    assert np.all(drawn > braced)
+    assert np.all(drawn < 1.01 * braced)
+
+
+def drawn_outlines(bow: BowAt) -> tuple[Outline, Outline]:
+    """Return a bow at brace and drawn."""
+    found = outlines(pair(bow), DRAW_IN)
+    assert not isinstance(found, Refusal), found
+    return found
