@@ -1,4 +1,4 @@
-"""Whole bows bent: where each limb lies at brace and at draws, and the strain in its lams."""
+"""Whole bows bent to brace and to draws: how much each limb is bent, and the strain in its lams."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -22,8 +22,6 @@ class BentLimb:
     Attributes:
         limb: its dimensions.
         station: of the steps' outer ends, middles and inner ends, inches from the fade, shape (m, 3).
-        x: neutral axis at the steps' ends, nock first, inches from the riser's back toward the string, (s, m + 1).
-        y: the same, inches from the bow's centre along the bow, shape (s, m + 1).
         bend: change of curvature from the unstrung limb, positive toward the string, per inch, (s, m, 3).
         back: strain of each lam's face toward the back, tension positive, shape (s, m, 3, L); not a number where
             the lam is absent.
@@ -32,8 +30,6 @@ class BentLimb:
 
     limb: LimbAt
     station: Array
-    x: Array
-    y: Array
     bend: Array
     back: Array
     belly: Array
@@ -82,8 +78,6 @@ def _bent(limb: LimbAt, row: int, sections: LimbSections, states: Sequence[Shape
     return BentLimb(
         limb=limb,
         station=sections.station[row],
-        x=np.stack([state.x[row] for state in states]),
-        y=np.stack([state.y[row] for state in states]),
         bend=np.stack([state.bend[row] for state in states]),
         back=back[:, row, ..., lams],
         belly=belly[:, row, ..., lams],

@@ -90,6 +90,15 @@ def test_outlines_hold_the_string_where_it_was_put() -> None:
     assert at_brace.upper[:, 0] == pytest.approx(at_brace.lower[:, 0] * (1, -1))
 
 
+def test_limbs_keep_their_length() -> None:
+    """Bent as it may be, a neutral axis is as long as it was: its chords are shorter by their sagittas only."""
+    bow = bow_at(STRAIGHT, build())
+    for state in drawn_outlines(bow):
+        chords = np.hypot(*np.diff(state.upper, axis=1)).sum()
+
+        assert bow.upper.length * (1 - 1e-4) < chords < bow.upper.length
+
+
 def test_the_weaker_limb_is_bent_farther() -> None:
     """With the upper limb narrowed its nock comes nearer to the string's side, seen from the riser, in both states."""
     for state in drawn_outlines(narrowed("upper")):
