@@ -31,11 +31,11 @@ from datasets.schema import KINDS, Build, Form, Method, Removal, Stage, WeighIn
 from datasets.store import BookError
 from predictor.bow import Refusal
 from predictor.model import Model, ModelError
-from predictor.model_file import load_model, model_path, save_model, staleness
+from predictor.model_file import load_model, model_path, staleness
 from predictor.tiller import SPLIT_FINGER_IN, tillered
 from reports import adding, asking, demo, expectation, reference, show
 from reports.budget import show_budget
-from reports.learned import learned_json, show_learned
+from reports.learned import learn, learned_json, show_learned
 from reports.prediction import show_prediction
 from reports.printing import Units, console, note, table
 from reports.shapes import shapes
@@ -155,7 +155,7 @@ def _global(
 def _demo(
     into: Annotated[Path, typer.Option("--into", help="folder for the invented shop's book")],
 ) -> int:
-    """Lay an invented shop's book into a folder and predict a planned kit.
+    """Lay an invented shop's book into a folder, train on it and predict a planned kit.
 
     Example: drawweight demo --into demo
     """
@@ -578,15 +578,12 @@ def _train(context: typer.Context, as_json: JsonOption = False) -> int:
     Example: drawweight train
     """
     # The fit is slow to load, so only this command loads it.
-    from training.train import NothingToLearnError, train
+    from training.train import NothingToLearnError
 
     started = perf_counter()
-    with ShopBook.open(context.obj.book) as book:
-        contents, length, data_hash = book.contents(), book.length(), book.data_hash()
     try:
-        with Console(stderr=True).status(f"learning from {len(contents.builds)} builds"):
-            model = train(contents, data_hash, length).model
-        save_model(model_path(context.obj.book), model)
+        with ShopBook.open(context.obj.book) as book, Console(stderr=True).status("learning from the book"):
+            model = learn(book)
     except NothingToLearnError as error:
         raise StopError(str(error), FINDINGS) from None
     except ModelError as error:

@@ -1,7 +1,8 @@
-"""The invented shop: its book laid into a folder, and the main job done on it."""
+"""The invented shop: its book laid into a folder, what it teaches learned, and the main job done on it."""
 
 from importlib.resources import files
 from pathlib import Path
+from time import perf_counter
 
 from rich.console import Console
 from rich.markup import escape
@@ -13,6 +14,7 @@ from datasets.schema import KINDS, Build
 from predictor.bow import Refusal
 from reports import expectation, show
 from reports.adding import add_reading
+from reports.learned import learn, show_learned
 from reports.prediction import show_prediction
 from reports.printing import Units
 
@@ -22,7 +24,7 @@ INVENTED = (
 
 
 def run_demo(folder: Path, out: Console) -> int:
-    """Lay the invented shop's book into a folder, show it in brief and predict its planned kit.
+    """Lay the invented shop's book into a folder, show it in brief, train on it and predict its planned kit.
 
     Args:
         folder: made if it is not there; a book in it is left alone.
@@ -48,7 +50,11 @@ def run_demo(folder: Path, out: Console) -> int:
         raise TypeError(
             f"wanted a readable kit in {kit_path}, got a {raw.kind} that is not; install the tool anew"
         )
-    prediction = expectation.expect(contents, kit, expectation.usual_draws(contents))
+    started = perf_counter()
+    with ShopBook.open(path) as laid_out:
+        model = learn(laid_out)
+    show_learned(model, perf_counter() - started, out)
+    prediction = expectation.expect(contents, kit, expectation.usual_draws(contents), model=model)
     if isinstance(prediction, Refusal):
         out.print(escape(f"No prediction: {prediction.reason} ({prediction.where})"))
         return 1
@@ -58,7 +64,7 @@ def run_demo(folder: Path, out: Console) -> int:
     for line in (
         "Next, try:",
         f"  {book} show {first}",
-        f"  {book} predict {kit_path} --draws 28,30",
+        f"  {book} predict {kit_path} --draws 28,30 --budget",
         f"  {book} form",
     ):
         out.print(escape(line), soft_wrap=True)

@@ -7,9 +7,11 @@ import numpy as np
 from rich.console import Console
 from rich.markup import escape
 
+from datasets.book import ShopBook
 from predictor.calibration import check, highest_level, stretch
 from predictor.columns import STIFFNESS
 from predictor.model import Model
+from predictor.model_file import model_path, save_model
 from predictor.posterior import Posterior
 from predictor.predict import BUILD_SOURCES, GROUP_SOURCES, LEVELS
 from predictor.scatter import SCALE_MEDIANS
@@ -17,6 +19,21 @@ from reports.numbers import fixed
 from reports.printing import table
 
 LEFT_OUT_SHOWN = 8
+
+
+def learn(book: ShopBook) -> Model:
+    """Train on a book and keep the model beside it.
+
+    Raises:
+        training.train.NothingToLearnError: no build that may teach has been weighed.
+        predictor.model.ModelError: the model cannot be written.
+    """
+    # The fit is slow to load, so only training loads it.
+    from training.train import train
+
+    model = train(book.contents(), book.data_hash(), book.length()).model
+    save_model(model_path(book.path), model)
+    return model
 
 
 def learned_json(model: Model) -> str:
