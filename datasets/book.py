@@ -17,8 +17,9 @@ from typing import Any, Protocol, Self
 from pydantic import ValidationError
 
 from datasets import store
-from datasets.checks import Finding, findings
+from datasets.checks import findings
 from datasets.contents import Contents
+from datasets.finding import Finding
 from datasets.materials import Material, named
 from datasets.record import Defaults, Record
 from datasets.schema import KINDS, Build, Form, Shop, StripTest

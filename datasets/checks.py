@@ -5,13 +5,15 @@ can show. A finding that refuses its record names something without which no geo
 other finding is odd and may be right, so the record is kept and the finding is shown.
 """
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from datetime import date
 from itertools import pairwise
 
 from datasets.contents import Contents
+from datasets.finding import Check, Finding
 from datasets.history import bow_at, place_in
-from datasets.materials import named
+from datasets.materials import Kind, named
+from datasets.place_checks import PLACE_CHECKS
 from datasets.record import Record, Side
 from datasets.schema import (
     MOST_DEFLECTION,
@@ -37,24 +39,6 @@ DAY_TO_DAY = 0.03
 LEAST_SLENDERNESS = 30
 """Span over thickness of a strip from which shear is left out: there it adds some 2 % between edges (Wood Handbook
 FPL-GTR-282, 2021, Eq. 9-2, at E/G = 16)."""
-
-
-@dataclass(frozen=True)
-class Finding:
-    """Something wrong or odd about a record.
-
-    Attributes:
-        field: its place in the record, such as `layers.2.material`; empty for the record as a whole.
-        message: what was wanted, what came, what to do.
-        refuses: whether the record cannot be kept.
-    """
-
-    field: str
-    message: str
-    refuses: bool = False
-
-
-Check = Callable[[Record, Contents], Iterator[Finding]]
 
 
 def findings(record: Record, contents: Contents) -> tuple[Finding, ...]:
@@ -193,14 +177,35 @@ def stages_go_forward(record: Record, contents: Contents) -> Iterator[Finding]:
 
 
 def work_follows_pressing(record: Record, contents: Contents) -> Iterator[Finding]:
-    """Nothing happens to a bow before it was built."""
+    """Nothing happens to a bow before it was built or, where that day is not noted, before what was noted first."""
     if not isinstance(record, Event) or record.build not in contents.builds:
         return
     built = contents.builds[record.build].built
-    if built is not None and record.on < built:
+    if built is not None:
+        if record.on < built:
+            yield Finding(
+                "on",
+                f"wanted a day from {built} on, when {record.build} was built, got {record.on}; check both",
+            )
+        return
+    first = min(contents.plus(record).events[record.build], key=lambda event: int(event.id.split("/")[1]))
+    if record.on < first.on:
         yield Finding(
-            "on", f"wanted a day from {built} on, when {record.build} was built, got {record.on}; check both"
+            "on", f"wanted a day from {first.on} on, as {first.id} says, got {record.on}; check both"
         )
+
+
+def days_are_past(record: Record, _contents: Contents) -> Iterator[Finding]:
+    """What has been done was done today at the latest."""
+    if isinstance(record, Event | StripTest):
+        field, day = "on", record.on
+    elif isinstance(record, Build) and record.built is not None and not record.planned:
+        field, day = "built", record.built
+    else:
+        return
+    today = date.today()
+    if day > today:
+        yield Finding(field, f"wanted a day up to today, {today}, got {day}; check the year")
 
 
 def limbs_narrow_outward(record: Record, contents: Contents) -> Iterator[Finding]:
@@ -261,6 +266,22 @@ def glass_lies_outside(record: Record, _contents: Contents) -> Iterator[Finding]
             return
 
 
+def glue_is_no_lam(record: Record, contents: Contents) -> Iterator[Finding]:
+    """Adhesives are not among the layers, since a glue line is counted between any two of them."""
+    if not isinstance(record, Build):
+        return
+    for index, layer in enumerate(record.layers):
+        try:
+            material = named(layer.material, contents.materials)
+        except LookupError:  # which another check tells
+            continue
+        if material.kind is Kind.ADHESIVE:
+            yield Finding(
+                f"layers.{index}.material",
+                f"wanted a lam, got the adhesive {material.name}; leave it out, glue lines are counted by themselves",
+            )
+
+
 def strips_are_slender(record: Record, _contents: Contents) -> Iterator[Finding]:
     """A strip is so long that it bends rather than shears."""
     if isinstance(record, StripTest) and record.span_in.inch < LEAST_SLENDERNESS * record.thickness_in.inch:
@@ -306,10 +327,13 @@ CHECKS: Sequence[Check] = (
     weight_falls_with_work,
     stages_go_forward,
     work_follows_pressing,
+    days_are_past,
     limbs_narrow_outward,
     backs_are_not_wider,
     lams_thin_outward,
     glass_lies_outside,
+    glue_is_no_lam,
+    *PLACE_CHECKS,
     strips_are_slender,
     deflections_are_measurable,
 )

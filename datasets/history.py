@@ -88,6 +88,11 @@ class LimbAt:
     follow: float
     shape_depth: tuple[float, float] | None = None
 
+    def stack_at(self, station: float) -> float:
+        """Return the thickness of the lams at a station, in inches, glue lines apart."""
+        there = [lam for lam in self.lams if lam.stations[0] <= station <= lam.stations[-1]]
+        return float(sum(np.interp(station, lam.stations, lam.thickness) for lam in there))
+
 
 @dataclass(frozen=True)
 class BowAt:

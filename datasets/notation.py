@@ -32,6 +32,7 @@ class Quantity(StrEnum):
     """What a field measures: it sets the field's own unit and the sizes that are usual."""
 
     THICKNESS = "thickness"
+    AMOUNT = "amount"
     WIDTH = "width"
     LENGTH = "length"
     STATION = "station"
@@ -103,6 +104,7 @@ class _Sizes:
 # Common practice, no source: wide enough for a child's bow and for a heavy longbow.
 _SIZES = {
     Quantity.THICKNESS: _Sizes("a thickness", (0, 1), (0, 3), _THICKNESSES),
+    Quantity.AMOUNT: _Sizes("an amount", (0, 1), (0, 6), _THICKNESSES),
     Quantity.WIDTH: _Sizes("a width", (0.25, 4), (0.05, 6), _LENGTHS),
     Quantity.LENGTH: _Sizes("a length", (1, 100), (0.5, 120), _LENGTHS),
     Quantity.STATION: _Sizes("a station", (-20, 50), (-20, 60), _LENGTHS),

@@ -172,6 +172,7 @@ NamedPlace = Literal["fade", "mid", "nock"]
 Thickness = Annotated[
     Dimension, _field(Quantity.THICKNESS, Taken.CALIPER), AfterValidator(_within("thickness", 0, 1.5))
 ]
+Amount = Annotated[Dimension, _field(Quantity.AMOUNT, Taken.CALIPER), AfterValidator(_within("amount", 0, 6))]
 Width = Annotated[Dimension, _field(Quantity.WIDTH, Taken.RULE), AfterValidator(_within("width", 0.15, 4.5))]
 Length = Annotated[Dimension, _field(Quantity.LENGTH, Taken.RULE), AfterValidator(_within("length", 4, 100))]
 Station = Annotated[

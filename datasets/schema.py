@@ -8,12 +8,13 @@ numbers at a moment of that history are computed by `datasets.history`.
 import datetime as dt
 from enum import StrEnum
 from types import MappingProxyType
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
 from datasets.materials import Material
 from datasets.record import (
+    Amount,
     BracedAt,
     Deflection,
     Draw,
@@ -252,8 +253,10 @@ class Method(StrEnum):
 class Cut(Record):
     """An amount at one place; between places it runs straight, beyond the end ones it stays."""
 
-    at: Place = Field("fade", description="inches from the fade end, or fade, mid, nock")
-    amount_in: Thickness = Field(
+    at: Place = Field(
+        "fade", description="inches from the fade end, or fade, mid, nock (default: fade; nock for shorten)"
+    )
+    amount_in: Amount = Field(
         description="off the whole width (sides), off the width of the back (trap), corner radius reached (edges), "
         "off the thickness (glass), off each nock end (shorten)"
     )
@@ -272,6 +275,18 @@ class Removal(Record):
         (), description="as measured afterwards (default: the plan counts, as a plan)"
     )
     note: str | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _shortens_at_the_nock(cls, data: Any) -> Any:
+        if not isinstance(data, dict) or data.get("method") != Method.SHORTEN:
+            return data
+        lists = {name: data[name] for name in ("planned", "done") if isinstance(data.get(name), list | tuple)}
+        placed = {
+            name: [{"at": "nock", **cut} if isinstance(cut, dict) else cut for cut in cuts]
+            for name, cuts in lists.items()
+        }
+        return data | placed
 
     @model_validator(mode="after")
     def _says_how_much(self) -> Self:

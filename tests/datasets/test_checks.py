@@ -1,5 +1,6 @@
 """Each check finds its own mistake, says it in one line, and leaves the right record alone."""
 
+from datetime import date
 from typing import Any
 
 import pytest
@@ -114,6 +115,27 @@ def test_what_has_no_geometry_is_refused(typed: shop.Typed, field: str, message:
             "wanted a day from 2026-03-02 on, when K-001 was built, got 2026-03-01; check both",
         ),
         (
+            shop.weigh_in(on="9996-03-05"),
+            "on",
+            f"wanted a day up to today, {date.today()}, got 9996-03-05; check the year",
+        ),
+        (
+            shop.build(built="9996-03-02"),
+            "built",
+            f"wanted a day up to today, {date.today()}, got 9996-03-02; check the year",
+        ),
+        (
+            shop.build(
+                layers=[
+                    {"part": "core", "material": "hard maple", "butt_in": ".200"},
+                    {"part": "core", "material": "epoxy", "butt_in": ".004"},
+                    {"part": "core", "material": "hard maple", "butt_in": ".200"},
+                ]
+            ),
+            "layers.1.material",
+            "wanted a lam, got the adhesive epoxy; leave it out, glue lines are counted by themselves",
+        ),
+        (
             shop.build(widths=[{"at": "fade", "belly_in": "1 1/8"}, {"at": "nock", "belly_in": "1 1/4"}]),
             "widths.1.belly_in",
             "wanted no more than the 1.125 in further in, got 1.25 in; check place and width",
@@ -151,6 +173,23 @@ def test_what_has_no_geometry_is_refused(typed: shop.Typed, field: str, message:
 def test_what_is_odd_is_found_once_and_kept(typed: shop.Typed, field: str, message: str) -> None:
     """An odd record is named with both values, once, and nothing about it refuses the record."""
     assert found(typed, WITH_BUILD) == [(field, message, False)]
+
+
+def test_a_plan_may_be_for_a_day_to_come() -> None:
+    """A planned bow is built later, so that its day is no finding."""
+    assert found(shop.build(built="9996-03-02", planned=True), WITH_BUILD) == []
+
+
+def test_a_day_before_the_first_one_noted() -> None:
+    """Of a bow whose day of pressing is not noted, an event earlier than the first one noted is found."""
+    undated = shop.build()
+    del undated.data["built"]
+    book = contents(undated, shop.weigh_in(id="K-001/1"))
+
+    assert found(shop.removal(on="2026-03-06"), book) == []
+    assert found(shop.removal(on="2026-03-04"), book) == [
+        ("on", "wanted a day from 2026-03-05 on, as K-001/1 says, got 2026-03-04; check both", False)
+    ]
 
 
 def test_a_finished_bow_heavier_than_the_rough_one() -> None:

@@ -112,6 +112,7 @@ def test_factors_are_the_exact_ones() -> None:
     ("typed", "quantity", "readings"),
     [
         ("70", "thickness", "70 in? write 70 thou or .070"),
+        ("2", "amount", "2 in? write 2 mm or"),
         (70, "thickness", "70 in? write 70 thou or .070"),
         ("27", "width", "27 in? write 27 mm or 2.7"),
         (".124", "width", "0.124 in? write 1.24 or 0.124 in if it is meant"),
