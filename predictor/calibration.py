@@ -21,7 +21,7 @@ from pydantic import Field
 
 from datasets.record import Record
 
-BELIEVED_AS_BUILDS = 10
+BELIEVED_AS_BUILDS = 20
 """The model's own width counts as much as so many builds when scores are asked how wide intervals ought to be."""
 
 FARTHEST_SCORE = 4.0
