@@ -44,6 +44,7 @@ class Strained(Record):
     draw: DrawLength
     strain: float = Field(description="along the limb, tension positive")
     limit: float | None = Field(gt=0, description="strain at failure of this sign, if it is known")
+    source: str = Field(description="where the material's values come from")
 
     @property
     def margin(self) -> float | None:
@@ -102,6 +103,7 @@ def _of_limb(
                         draw=draws[state],
                         strain=of_lam[state, step, node],
                         limit=limit,
+                        source=material.source,
                     )
 
 

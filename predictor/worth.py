@@ -57,6 +57,12 @@ class LimbWorth:
         units = np.interp(self.station, *amounts) / UNIT_IN[method]
         return float((self.length * units * self.lost[method]).sum())
 
+    def lost_between(self, method: Method, inner_in: float, outer_in: float) -> float:
+        """Return what a unit off a stretch of limb costs, in pounds; the stretch is rounded to whole steps."""
+        middle = self.station[:, 1:2]
+        there = (inner_in <= middle) & (middle < outer_in)
+        return float((there * self.length * self.lost[method]).sum())
+
 
 @dataclass(frozen=True)
 class Worth:

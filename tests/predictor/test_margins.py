@@ -22,7 +22,7 @@ def place(
     """Return a strained place."""
     return Strained(
         material=material, kind=kind, limb=Side.BOTH, lam=1, face="back", from_fade_in=4.0,
-        draw=DRAWS[1], strain=strain, limit=limit,
+        draw=DRAWS[1], strain=strain, limit=limit, source="invented",
     )  # fmt: skip
 
 
@@ -59,6 +59,7 @@ def test_places_are_the_extremes_of_each_face() -> None:
     assert (belly.lam, belly.face) == (4, "belly")
     assert back.strain == pytest.approx(-belly.strain, rel=1e-9)
     assert back.draw == belly.draw == DRAWS[1]
+    assert back.source == handbook()["limb glass"].source
     assert back.limit == handbook()["limb glass"].tension_limit_strain
     assert belly.limit == handbook()["limb glass"].compression_limit_strain
 

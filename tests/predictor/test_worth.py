@@ -77,6 +77,15 @@ def test_one_limb_costs_half() -> None:
     assert lost == pytest.approx(whole - narrowed, rel=0.01)
 
 
+def test_stretches_add_up_to_the_limb() -> None:
+    """What a unit off neighbouring stretches costs adds up to what it costs off the whole limb."""
+    limb = found(bow_at(STRAIGHT, build())).upper
+    stretches = [limb.lost_between(Method.EDGES, inner, inner + 6.5) for inner in (0.0, 6.5, 13.0, 19.5)]
+
+    assert sum(stretches) == pytest.approx(limb.lost_lbf(Method.EDGES, ((0.0,), (UNIT_IN[Method.EDGES],))))
+    assert sorted(stretches, reverse=True) == stretches
+
+
 def test_stiffness_counts_once() -> None:
     """The limbs' stiffness makes nearly all of the weight, the string's stretch the little rest."""
     stock = found(bow_at(STRAIGHT, build()))

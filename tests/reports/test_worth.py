@@ -1,0 +1,56 @@
+"""The report of what stock is worth: whole limbs and quarters, in the units asked for."""
+
+from rich.console import Console
+
+from datasets.history import bow_at
+from datasets.materials import handbook
+from datasets.record import DrawLength, ZeroPoint
+from predictor.bow import handbook_moduli
+from predictor.worth import Worth, worth
+from reports.printing import Units
+from reports.worth import show_worth, worth_json
+from tests.predictor.bows import STRAIGHT, build
+
+DRAW = DrawLength(inch=28.5, zero=ZeroPoint.BACK)
+
+
+def stock() -> Worth:
+    """Return what stock on a plain bow is worth."""
+    bow = bow_at(STRAIGHT, build())
+    found = worth(bow, handbook_moduli(bow, handbook()), DRAW.inch)
+    assert isinstance(found, Worth)
+    return found
+
+
+def said(units: Units) -> str:
+    """Return what is printed."""
+    out = Console(width=200)
+    with out.capture() as capture:
+        show_worth("K-001", stock(), DRAW, units, out)
+    return capture.get()
+
+
+def test_quarters_add_up() -> None:
+    """The first number of each method is the sum of the four quarters, and the fade's quarter is the largest."""
+    for lost in worth_json("K-001", stock(), DRAW)["lost_lbf"].values():
+        whole, *quarters = lost
+
+        assert whole == sum(quarters)
+        assert max(quarters) == quarters[0]
+
+
+def test_a_table_in_inches_and_pounds() -> None:
+    """A sixty-fourth off the width and a thousandth off the glass stand with their pounds."""
+    text = said(Units("inch"))
+
+    assert "1/64 in off the whole width" in text
+    assert ".001 in off the belly's glass" in text
+    assert f"{worth_json('K-001', stock(), DRAW)['lost_lbf']['sides'][0]:.2f}" in text
+
+
+def test_a_table_in_metric() -> None:
+    """A metric shop reads millimetres and kilograms."""
+    text = said(Units("metric"))
+
+    assert "0.4 mm off the whole width" in text
+    assert "kg" in text
