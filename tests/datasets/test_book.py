@@ -185,3 +185,16 @@ def test_reopened_book_reads_the_same(tmp_path: Path) -> None:
 
     assert after == before
     assert after.builds["K-001"].widths[0].belly_in.typed == "1 1/4"
+
+
+def test_length_and_hash_tell_what_is_new(book: ShopBook) -> None:
+    """A correction makes the book longer by one and changes its hash; reading it changes neither."""
+    book.add([shop.form(), shop.build(), shop.weigh_in()])
+    before = book.length(), book.data_hash()
+    book.contents()
+    assert (book.length(), book.data_hash()) == before == (3, before[1])
+
+    book.correct("K-001/1", shop.weigh_in(pulls=20), "counted again")
+
+    assert book.length() == 4
+    assert book.data_hash() != before[1]
