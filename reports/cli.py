@@ -25,14 +25,17 @@ from datasets import notation
 from datasets.book import Outcome, ShopBook, read_record
 from datasets.contents import Contents
 from datasets.files import Reading
+from datasets.history import bow_at
 from datasets.mistakes import RawRecord
 from datasets.record import DrawLength, Record, Side
 from datasets.schema import KINDS, Build, Form, Method, Removal, Stage, WeighIn
 from datasets.store import BookError
-from predictor.bow import Refusal
+from datasets.zero_points import from_back
+from predictor.bow import Refusal, handbook_moduli
 from predictor.model import Model, ModelError
 from predictor.model_file import load_model, model_path, staleness
 from predictor.tiller import SPLIT_FINGER_IN, tillered
+from predictor.worth import worth
 from reports import adding, asking, demo, expectation, reference, show
 from reports.budget import show_budget
 from reports.learned import learn, learned_json, show_learned
@@ -40,6 +43,7 @@ from reports.prediction import show_prediction
 from reports.printing import Units, console, note, table
 from reports.shapes import shapes
 from reports.tiller import show_tiller
+from reports.worth import show_worth, worth_json
 
 FINE, FINDINGS, BAD_INPUT, COULD_NOT = 0, 1, 2, 3
 
@@ -132,6 +136,9 @@ BuildArgument = Annotated[str, typer.Argument(metavar="BUILD", help="the build's
 JsonOption = Annotated[bool, typer.Option("--json", help="print JSON")]
 UnitsOption = Annotated[
     UnitSystem | None, typer.Option("--units", help="units of the output (default: the shop's)")
+]
+DrawOption = Annotated[
+    str | None, typer.Option("--draw", help="draw length at which weight is told (default: 28)")
 ]
 OnOption = Annotated[str | None, typer.Option("--on", help="day, such as 2026-05-31 (default: today)")]
 NoteOption = Annotated[str | None, typer.Option("--note", help="anything worth remembering")]
@@ -595,6 +602,53 @@ def _train(context: typer.Context, as_json: JsonOption = False) -> int:
     return FINDINGS if model.doubtful else FINE
 
 
+@app.command("worth")
+def _worth(
+    context: typer.Context,
+    build_id: BuildArgument,
+    draw: DrawOption = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = None,
+) -> int:
+    """Tell what a little off the sides, the edges or the glass is worth in pounds, along the limbs.
+
+    Example: drawweight worth K-014 --draw 28
+    """
+    with ShopBook.open(context.obj.book) as book:
+        contents = book.contents()
+    build = _find_build(contents, build_id)
+    form = _form_of(build, contents)
+    at = _one_draw(draw, contents)
+    bow = bow_at(form, build, contents.events.get(build.id, ()))
+    draw_in = from_back(at.inch, at.zero, bow.pivot_depth)
+    told = worth(bow, handbook_moduli(bow, contents.materials), draw_in)
+    if isinstance(told, Refusal):
+        raise StopError(f"no worth of stock on {build.id}: {told.reason} ({told.where})", FINDINGS)
+    if as_json:
+        sys.stdout.write(json.dumps(worth_json(build.id, told, at), indent=2) + "\n")
+    else:
+        show_worth(build.id, told, at, _units(contents, units), console())
+    return FINE
+
+
+def _form_of(build: Build, contents: Contents) -> Form:
+    form = contents.form_of(build)
+    if form is None:
+        raise StopError(
+            f"wanted the form of {build.id}, got none of that name; add it with: drawweight form --add FILE"
+        )
+    return form
+
+
+def _one_draw(text: str | None, contents: Contents) -> DrawLength:
+    if text is None:
+        return expectation.usual_draws(contents)[2]
+    draws = _draws(text, contents)
+    if len(draws) > 1:
+        raise StopError(f"wanted one draw length, got {len(draws)}; write it such as 28")
+    return draws[0]
+
+
 @app.command("tiller")
 def _tiller(
     context: typer.Context,
@@ -602,9 +656,7 @@ def _tiller(
     want: Annotated[
         str | None, typer.Option("--want", help='tiller wanted, such as "1/8,1/4" (default: the shop\'s)')
     ] = None,
-    draw: Annotated[
-        str | None, typer.Option("--draw", help="draw length at which weight is told (default: 28)")
-    ] = None,
+    draw: DrawOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = None,
 ) -> int:
@@ -617,12 +669,7 @@ def _tiller(
     with ShopBook.open(context.obj.book) as book:
         contents = book.contents()
     build = _find_build(contents, build_id)
-    form = contents.form_of(build)
-    if form is None:
-        raise StopError(
-            f"wanted the form of {build.id}, got none of that name; add it with: drawweight form --add FILE"
-        )
-    at = expectation.usual_draws(contents)[2] if draw is None else _draws(draw, contents)[0]
+    form, at = _form_of(build, contents), _one_draw(draw, contents)
     wanted = _wanted_tiller(want, contents)
     told = tillered(form, build, contents.events.get(build.id, ()), at, contents.materials, wanted)
     if isinstance(told, Refusal):

@@ -1,5 +1,9 @@
 """The report of what stock is worth: whole limbs and quarters, in the units asked for."""
 
+import json
+from pathlib import Path
+
+import pytest
 from rich.console import Console
 
 from datasets.history import bow_at
@@ -7,8 +11,10 @@ from datasets.materials import handbook
 from datasets.record import DrawLength, ZeroPoint
 from predictor.bow import handbook_moduli
 from predictor.worth import Worth, worth
+from reports import asking, cli
 from reports.printing import Units
 from reports.worth import show_worth, worth_json
+from tests import shop
 from tests.predictor.bows import STRAIGHT, build
 
 DRAW = DrawLength(inch=28.5, zero=ZeroPoint.BACK)
@@ -54,3 +60,23 @@ def test_a_table_in_metric() -> None:
 
     assert "0.4 mm off the whole width" in text
     assert "kg" in text
+
+
+def test_the_command(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The command prints the table, or the same as JSON; more than one draw is refused."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("DRAWWEIGHT_BOOK", raising=False)
+    asking.save_draft(Path("form.toml"), *shop.form())
+    asking.save_draft(Path("bow.toml"), *shop.build())
+    codes = [cli.run(line.split()) for line in ("form --add form.toml", "add bow.toml")]
+    capsys.readouterr()
+
+    assert codes == [0, 0]
+    assert cli.run(["worth", "K-001"]) == 0
+    assert "1/64 in off the whole width" in capsys.readouterr().out
+    assert cli.run(["worth", "K-001", "--draw", "27", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["draw"]["inch"] == 27
+    assert cli.run(["worth", "K-001", "--draw", "27,28"]) == 2
+    assert "wanted one draw length, got 2" in capsys.readouterr().err
