@@ -10,13 +10,15 @@ from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array, hstack
 
 from predictor.calibration import BuildScore, Calibration
 from predictor.columns import DRAW_SHAPE
 from predictor.scatter import FORMS, LOTS_OF_GLASS, LOTS_OF_WOOD
-from training.evidence import Evidence, Weighing
+from training.evidence import Evidence
 from training.hierarchy import Fit
 from training.leave_out import leave_sets_out
+from training.readings import Readings
 
 MOST_LOT_SETS = 200
 """So many sets of lots are left out, the newest: enough to judge by, and quick in a book of thousands of builds."""
@@ -29,14 +31,12 @@ class Main:
     Attributes:
         build: id.
         form: form and revision.
-        lots: of wood and glass, by name.
         row: of the reading among all readings.
         place: of the reading among the build's own.
     """
 
     build: str
     form: str
-    lots: frozenset[str]
     row: int
     place: int
 
@@ -49,14 +49,9 @@ def main_readings(evidence: Evidence) -> list[Main]:
         counts = [len(weighing.log_weight) for weighing in mine]
         place = sum(counts[:-1]) + int(np.argmin(np.abs(mine[-1].columns.common[DRAW_SHAPE])))
         (form,) = mine[-1].columns.groups[FORMS]
-        found.append(Main(build, form, _lots(mine[-1]), start + place, place))
+        found.append(Main(build, form, start + place, place))
         start += sum(counts)
     return found
-
-
-def _lots(weighing: Weighing) -> frozenset[str]:
-    groups = weighing.columns.groups
-    return frozenset(lot for kind in (LOTS_OF_WOOD, LOTS_OF_GLASS) for lot in groups.get(kind, {}))
 
 
 def calibrate(fit: Fit, evidence: Evidence, set_aside: frozenset[str] = frozenset()) -> Calibration:
@@ -88,11 +83,12 @@ def calibrate(fit: Fit, evidence: Evidence, set_aside: frozenset[str] = frozense
 
 def _as_new_lots(fit: Fit, mains: list[Main]) -> Mapping[str, float]:
     """Return scores of the first build of each set of lots, with all builds left out that share one of its lots."""
-    first: dict[frozenset[str], int] = {}
-    for number, main in enumerate(mains):
-        first.setdefault(main.lots, number)
+    lots = _lots(fit.readings)
+    first: dict[tuple[int, ...], int] = {}
+    for number in range(len(mains)):
+        first.setdefault(tuple(np.flatnonzero(lots[number].toarray())), number)
     newest = list(first.values())[-MOST_LOT_SETS:]
-    sets = [_sharing(mains, number) for number in newest]
+    sets = [np.flatnonzero((lots @ lots[number]).toarray()) for number in newest]
     left = leave_sets_out(fit.problem, fit.state, sets)
     own_variance = _own_variance(fit)
     scores = {}
@@ -104,9 +100,13 @@ def _as_new_lots(fit: Fit, mains: list[Main]) -> Mapping[str, float]:
     return scores
 
 
-def _sharing(mains: list[Main], number: int) -> NDArray[np.intp]:
-    lots = mains[number].lots
-    return np.array([other for other, main in enumerate(mains) if main.lots & lots], dtype=np.intp)
+def _lots(readings: Readings) -> csr_array:
+    """Return which lots of wood and glass each build, or whatever else is a build to the fit, has; 1 or 0."""
+    kinds = [group.columns for group in readings.groups if group.name in (LOTS_OF_WOOD, LOTS_OF_GLASS)]
+    rows, lots = hstack(kinds).nonzero()
+    shape = (readings.builds, sum(kind.shape[1] for kind in kinds))
+    pairs = np.unique(np.stack([readings.build[rows], lots]), axis=1)
+    return csr_array((np.ones(pairs.shape[1]), (pairs[0], pairs[1])), shape)
 
 
 def _own_variance(fit: Fit) -> NDArray[np.float64]:
