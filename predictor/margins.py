@@ -141,6 +141,6 @@ def _notes(places: Sequence[Strained]) -> Iterator[str]:
     for place in places:
         least = LEAST_NOMINAL_MARGIN if place.kind is Kind.WOOD else LEAST_MARGIN
         if place.margin is None:
-            yield f"{place}: how far that is from breaking cannot be said"
+            yield f"{place.material}: no strain limit is known, so how near it is to breaking cannot be told"
         elif place.margin < least:
-            yield f"{place}: a margin of {place.margin:.2f}, where {least:g} is wanted"
+            yield f"{place.material}: a strain margin of {place.margin:.2f}, where {least:g} is wanted"
