@@ -2,6 +2,7 @@
 
 from fractions import Fraction
 from itertools import product
+from math import log
 
 import numpy as np
 import pytest
@@ -11,6 +12,8 @@ from mapie.regression import SplitConformalRegressor
 from scipy.stats import beta
 from sklearn.dummy import DummyRegressor
 
+from datasets.materials import handbook
+from datasets.record import DrawLength, ZeroPoint
 from predictor.calibration import (
     BuildScore,
     Calibration,
@@ -22,6 +25,9 @@ from predictor.calibration import (
     rank,
     stretch,
 )
+from predictor.model import FORMAT, Model, prior_belief
+from predictor.predict import DrawPrediction, Prediction, predict
+from tests.predictor.bows import STRAIGHT, build
 
 LEVELS = (0.5, 0.68, 0.8, 0.9, 0.95, 0.98, 0.99)
 scores_of_builds = st.lists(st.floats(-6, 6), max_size=60)
@@ -183,3 +189,39 @@ def test_level_is_taken_as_written() -> None:
     """A level is its decimal fraction: 0.9 of nine builds needs rank 9, though the binary 0.9 times 10 is not exact."""
     assert rank(9, 0.9) == 9
     assert Fraction(0.9) != Fraction("0.9")
+
+
+def _predicted(scores: list[float]) -> DrawPrediction:
+    """Return what a model that learned nothing but its builds' scores says of a straight bow at 28 in."""
+    model = Model(
+        format=FORMAT,
+        tool="0",
+        trained_at="2026-01-01",
+        data_hash="0" * 64,
+        records=1,
+        builds=1,
+        readings=1,
+        builds_by_form={},
+        builds_by_material={},
+        ranges_in={},
+        calibration=calibration(*scores),
+        posterior=prior_belief().to_json(),
+    )
+    draws = (DrawLength(inch=28, zero=ZeroPoint.STANDARD),)
+    found = predict(STRAIGHT, build(), (), draws, handbook(), model)
+    assert isinstance(found, Prediction)
+    main = found.draws[0]
+    assert sum(s.sd_lbf**2 for s in found.shares) == pytest.approx((main.log_sd * main.weight_lbf) ** 2)
+    return main
+
+
+def test_scores_stretch_a_prediction_alike() -> None:
+    """Interval, standard deviation and shares of a prediction are all stretched by the factor; the weight stays."""
+    scores = [1.9, -1.6, 2.2, -2.0, 1.8, 2.1]
+    plain, stretched = _predicted([]), _predicted(scores)
+
+    assert stretched.weight_lbf == pytest.approx(plain.weight_lbf, rel=1e-12)
+    assert stretched.log_sd == pytest.approx(plain.log_sd * stretch(scores))
+    for before, after in zip(plain.intervals, stretched.intervals, strict=True):
+        reach = [log(one.high_lbf / one.low_lbf) for one in (before, after)]
+        assert reach[1] == pytest.approx(reach[0] * stretch(scores))
