@@ -183,6 +183,16 @@ def settling(shots: int | None, stage: Stage) -> float:
     return log10(1 + shots / 10) / log10(1 + FULL_SETTLING_SHOTS / 10)
 
 
+def group_of_lots(material: Material) -> str:
+    """Return the group that the lots of a material belong to."""
+    return LOTS_OF_GLASS if material.kind is Kind.GLASS else LOTS_OF_WOOD
+
+
+def lot_level(material: str, lot: str | None) -> str:
+    """Return the name of a lot among the levels of its group."""
+    return f"{material}, {lot or 'lot not noted'}"
+
+
 def _moduli(found: Features, materials: Mapping[str, Material]) -> tuple[dict[str, Array], dict[str, Named]]:
     """Return the modulus columns of each material, and of each lot by kind of material."""
     of_material: dict[str, Array] = {}
@@ -190,8 +200,8 @@ def _moduli(found: Features, materials: Mapping[str, Material]) -> tuple[dict[st
     for effect in found.moduli:
         column = np.array(effect.log_effect)
         of_material[effect.material] = of_material.get(effect.material, 0.0) + column
-        group = LOTS_OF_GLASS if materials[effect.material].kind is Kind.GLASS else LOTS_OF_WOOD
-        level = f"{effect.material}, {effect.lot or 'lot not noted'}"
+        group = group_of_lots(materials[effect.material])
+        level = lot_level(effect.material, effect.lot)
         of_lot[group][level] = of_lot[group].get(level, 0.0) + column
     return of_material, {group: dict(levels) for group, levels in of_lot.items()}
 

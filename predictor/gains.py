@@ -14,14 +14,15 @@ from pydantic import Field
 from datasets.history import bow_at
 from datasets.materials import Material
 from datasets.record import Dimension, DrawLength, Record, Taken
-from datasets.schema import Build, Event, Form, Stage
+from datasets.schema import Build, Event, Form, Stage, StripTest
 from predictor import posterior
 from predictor.bow import Refusal
 from predictor.calibration import Calibration, stretch
 from predictor.columns import STIFFNESS, Columns
+from predictor.lots import with_strips
 from predictor.model import Model, prior_belief, seen_by
 from predictor.posterior import Array, Posterior, Rows
-from predictor.predict import explain
+from predictor.predict import explain, strips_of
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES
 
 LEVEL = 0.9
@@ -66,13 +67,15 @@ def budget(
     materials: Mapping[str, Material],
     model: Model | None = None,
     stage: Stage = Stage.TILLERED,
+    strips: Sequence[StripTest] = (),
 ) -> Budget | Refusal:
     """Return what measuring better would bring at one draw; the arguments are those of `predictor.predict.predict`."""
     explained = explain(form, build, events, (draw,), materials, stage)
     if isinstance(explained, Refusal):
         return explained
     told = explained.columns
-    belief = prior_belief() if model is None else model.belief()
+    by_builds = prior_belief() if model is None else model.belief()
+    belief = with_strips(by_builds, strips_of(explained.features, strips), materials)
     wider = stretch((Calibration() if model is None else model.calibration).scores())
     now = _half_width(belief, told, None, wider)
     gains = [

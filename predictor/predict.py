@@ -18,7 +18,7 @@ from pydantic import Field
 from datasets.history import bow_at
 from datasets.materials import Material
 from datasets.record import DrawLength, Record, ZeroPoint
-from datasets.schema import Build, Event, Form, Stage
+from datasets.schema import Build, Event, Form, Stage, StripTest
 from datasets.zero_points import from_back, from_zero
 from predictor import posterior
 from predictor.bent import bent_bow
@@ -27,6 +27,7 @@ from predictor.calibration import Calibration, Check, check, in_words, stretch
 from predictor.columns import Columns, Moment, columns
 from predictor.familiarity import distance, has_new_lots, notes_on_unfamiliar
 from predictor.features import Case, Features, features
+from predictor.lots import with_strips
 from predictor.margins import Strained, broken, notes_on_margins, strained_places, worst
 from predictor.mixture import NormalMixture
 from predictor.model import Model, Seen, prior_belief, seen_by
@@ -116,11 +117,13 @@ BUILD_SOURCES = {
 }
 
 
-def _basis(model: Model | None) -> str:
+def _basis(model: Model | None, strips: Sequence[StripTest]) -> str:
+    tests = f"; {len(strips)} strip test{'s' if len(strips) > 1 else ''} counted" if strips else ""
     if model is None:
-        return "beam statics at handbook moduli; nothing is learned from the shop's builds yet"
+        return f"beam statics at handbook moduli; nothing is learned from the shop's builds yet{tests}"
     return (
         f"beam statics and what {model.builds} of the shop's builds have taught (trained {model.trained_at})"
+        f"{tests}"
     )
 
 
@@ -151,6 +154,12 @@ def explain(
     return Explained(found, moment, columns(found, moment, materials, PRIOR_SCATTER))
 
 
+def strips_of(found: Features, strips: Sequence[StripTest]) -> tuple[StripTest, ...]:
+    """Return the strip tests that tell of a bow's materials."""
+    materials = {effect.material for effect in found.moduli}
+    return tuple(strip for strip in strips if strip.material in materials)
+
+
 def _from_back(form: Form, draws: Sequence[DrawLength]) -> tuple[float, ...]:
     return tuple(from_back(draw.inch, draw.zero, form.handle_depth_in.inch) for draw in draws)
 
@@ -163,6 +172,7 @@ def predict(
     materials: Mapping[str, Material],
     model: Model | None = None,
     stage: Stage = Stage.TILLERED,
+    strips: Sequence[StripTest] = (),
 ) -> Prediction | Refusal:
     """Predict what a scale will read on a build as it stands after `events`.
 
@@ -174,6 +184,7 @@ def predict(
         materials: every material that its layers name.
         model: what the shop's builds have taught; the prior's belief if there is none.
         stage: the stage it is weighed at; from finished on, what finish sanding takes is counted.
+        strips: strip tests of the shop; those of the bow's materials are counted.
 
     Returns:
         The prediction, or why there is none: the bow cannot be braced or drawn so far, or would break.
@@ -190,14 +201,16 @@ def predict(
     breaking = broken(places)
     if breaking is not None:
         return breaking
-    belief = prior_belief() if model is None else model.belief()
+    by_builds = prior_belief() if model is None else model.belief()
+    counted = strips_of(found, strips)
+    belief = with_strips(by_builds, counted, materials)
     seen = seen_by(belief, told)
     calibration = Calibration() if model is None else model.calibration
     wider = stretch(calibration.scores())
     expected = posterior.predict(belief, seen.rows).marginal().stretched(wider)
-    new_lots = has_new_lots(belief, told)
+    new_lots = has_new_lots(by_builds, told)
     checks = tuple(check(calibration, level, moment.form, new_lots=new_lots) for level in LEVELS)
-    unfamiliar = () if model is None else notes_on_unfamiliar(model, belief, told)
+    unfamiliar = () if model is None else notes_on_unfamiliar(model, by_builds, told)
     main = min(range(len(draws)), key=lambda place: abs(moment.draws_in[place] - MAIN_DRAW_IN))
     at_draws = _at_draws(draws, expected, seen.offset, found.per_inch_lbf, told)
     return Prediction(
@@ -209,7 +222,7 @@ def predict(
         distance=float(distance(belief, told)[main]),
         checks=checks,
         interval_basis=in_words(checks[-1], wider),
-        basis=_basis(model),
+        basis=_basis(model, counted),
         strain=worst(places),
         notes=(*found.notes, *unfamiliar, *notes_on_margins(places)),
     )
@@ -259,7 +272,7 @@ def _sources(belief: Posterior, seen: Seen, place: int) -> Iterator[tuple[str, f
     effects = rows.effects[place]
     if effects.any():
         spread = belief.weights @ np.einsum("i,kij,j->k", effects, belief.covariances, effects)
-        yield "what the builds so far leave open", float(np.sqrt(spread))
+        yield "what builds and strip tests so far leave open", float(np.sqrt(spread))
 
     def scale(name: str) -> float:
         return float(np.sqrt(belief.weights @ belief.scale(name) ** 2))

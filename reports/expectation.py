@@ -62,7 +62,8 @@ def expect(
             reason="the book has no such form; add it with: drawweight form --add FILE", where=where
         )
     past = contents.events.get(build.id, ()) if events is None else events
-    return predict(form, build, past, draws, contents.materials, model, stage)
+    strips = tuple(contents.strips.values())
+    return predict(form, build, past, draws, contents.materials, model, stage, strips)
 
 
 def budget_of(contents: Contents, build: Build, prediction: Prediction, model: Model | None) -> Budget | None:
@@ -71,7 +72,15 @@ def budget_of(contents: Contents, build: Build, prediction: Prediction, model: M
     if form is None:
         return None
     history = contents.events.get(build.id, ())
-    told = budget(form, build, history, prediction.main_draw, contents.materials, model)
+    told = budget(
+        form,
+        build,
+        history,
+        prediction.main_draw,
+        contents.materials,
+        model,
+        strips=tuple(contents.strips.values()),
+    )
     return None if isinstance(told, Refusal) else told
 
 
