@@ -7,6 +7,7 @@ other finding is odd and may be right, so the record is kept and the finding is 
 
 from collections.abc import Iterator, Sequence
 from datetime import date
+from difflib import get_close_matches
 from itertools import pairwise
 
 from datasets.contents import Contents
@@ -57,7 +58,11 @@ def form_is_known(record: Record, contents: Contents) -> Iterator[Finding]:
     if isinstance(record, Build) and contents.form_of(record) is None:
         latest = contents.latest_revision(record.form)
         came = f"revision {record.form_revision} of {record.form}"
-        do = f"the book has {record.form} up to revision {latest}" if latest else "add the form first"
+        alike = get_close_matches(record.form, {name for name, _ in contents.forms}, n=1)
+        if latest:
+            do = f"the book has {record.form} up to revision {latest}"
+        else:
+            do = f"did you mean {alike[0]}? If not, add the form first" if alike else "add the form first"
         yield Finding("form", f"wanted a form of the book, got {came}; {do}", refuses=True)
 
 

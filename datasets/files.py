@@ -56,7 +56,10 @@ def read_file(path: Path, kinds: Collection[str], kind: str | None = None) -> Re
     """
     endings = [f".{known}" for known in Format]
     if path.suffix.lower() not in endings:
-        return _only(f"wanted a file that ends in {', '.join(endings)}, got {path.name}; rename it or use -")
+        came, do = (
+            (f"the folder {path}", "name a file") if path.is_dir() else (path.name, "rename it or use -")
+        )
+        return _only(f"wanted a file that ends in {', '.join(endings)}, got {came}; {do}")
     try:
         content = path.read_bytes()
     except OSError as error:

@@ -202,7 +202,8 @@ class Journal:
         path = Path(path)
         if not create and not (path.exists() and (path.is_dir() or path.stat().st_size)):
             raise NoBookError(
-                f"wanted the shop's book at {path}, got no book there; start one or name another with --book"
+                f"wanted the shop's book at {path}, got no book there; start one with drawweight add FILE, "
+                "or name another with --book"
             )
         with _plain_errors(path):
             uri = f"{path.absolute().as_uri()}?mode={'rwc' if create else 'rw'}"

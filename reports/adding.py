@@ -66,9 +66,14 @@ def told(raws: Sequence[RawRecord], outcomes: Sequence[Outcome], mistakes: Itera
     )
 
 
+def source_name(source: str) -> str:
+    """Return what a text's source is called: its path, or standard input."""
+    return "standard input" if source == STDIN else source
+
+
 def one_line(mistake: Mistake, source: str) -> str:
     """Return a mistake as `file:line: what: message`, or without the line where the text has none."""
-    name = "standard input" if source == STDIN else source
+    name = source_name(source)
     place = f"{name}:{mistake.line}" if mistake.line else name
     return ": ".join(part for part in (place, mistake.where, mistake.message) if part)
 

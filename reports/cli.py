@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from enum import StrEnum
+from importlib.metadata import version
 from itertools import chain, count
 from pathlib import Path
 from time import perf_counter
@@ -26,7 +27,7 @@ from datasets.book import Outcome, ShopBook, read_record
 from datasets.contents import Contents
 from datasets.files import Reading
 from datasets.history import bow_at
-from datasets.mistakes import RawRecord
+from datasets.mistakes import RawRecord, nearest
 from datasets.record import DrawLength, Record, Side
 from datasets.schema import KINDS, Build, Form, Method, Removal, Stage, WeighIn
 from datasets.store import BookError
@@ -43,6 +44,7 @@ from reports.prediction import show_prediction
 from reports.printing import Units, console, note, table
 from reports.shapes import shapes
 from reports.tiller import show_tiller
+from reports.usage import UsageError, in_words, shortened
 from reports.worth import show_worth, worth_json
 
 FINE, FINDINGS, BAD_INPUT, COULD_NOT = 0, 1, 2, 3
@@ -60,10 +62,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-
-# Typer ships a copy of its parser, whose errors it exports only in part.
-_UsageError: type[Exception] = typer.BadParameter.__bases__[0]
-
 
 UnitSystem = StrEnum("UnitSystem", {"INCH": "inch", "METRIC": "metric"})
 Kind = StrEnum("Kind", {kind.upper(): kind for kind in KINDS})  # type: ignore[misc]  # made from the records
@@ -95,17 +93,25 @@ def run(argv: Sequence[str]) -> int:
         result = typer.main.get_command(app).main(
             args=list(argv), prog_name="drawweight", standalone_mode=False, obj=_Call(argv, DEFAULT_BOOK)
         )
+        sys.stdout.flush()
     except StopError as stop:
         return _failed(str(stop), stop.code)
     except BookError as error:
         return _failed(str(error), error.exit_code)
-    except _UsageError as error:
-        return _failed(f"{str(error).rstrip('.')}; see: drawweight {_command_of(argv)}--help", BAD_INPUT)
+    except UsageError as error:
+        return _failed(
+            in_words(error, argv, [command.name or "" for command in app.registered_commands]), BAD_INPUT
+        )
     except (KeyboardInterrupt, typer.Abort):
         return _failed("stopped; nothing was kept", FINDINGS)
+    except SystemExit:  # how the parser and the console say that nobody reads any longer
+        return FINE
     except BrokenPipeError:
         sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 # lives until the process ends
         return FINE
+    except OSError as error:
+        named = shortened(str(error.filename or "a file"))
+        return _failed(f"wanted to use {named}, got: {error.strerror}; check the path", COULD_NOT)
     except Exception as error:  # noqa: BLE001 # the last net, so that nobody at the bench meets a traceback
         return _failed(_saved_report(error, argv), COULD_NOT)
     return result if isinstance(result, int) else FINE
@@ -114,11 +120,6 @@ def run(argv: Sequence[str]) -> int:
 def _failed(message: str, code: int) -> int:
     note(f"drawweight: {message}")
     return code
-
-
-def _command_of(argv: Sequence[str]) -> str:
-    names = [word for word in argv if word in {command.name or "" for command in app.registered_commands}]
-    return f"{names[0]} " if names else ""
 
 
 def _saved_report(error: Exception, argv: Sequence[str]) -> str:
@@ -148,12 +149,22 @@ CorrectsOption = Annotated[
 BecauseOption = Annotated[str | None, typer.Option("--because", help="what was wrong with it")]
 
 
+def _tell_version(asked: bool) -> None:
+    if asked:
+        sys.stdout.write(f"drawweight {version('drawweight-predictor')}\n")
+        raise typer.Exit
+
+
 @app.callback()
 def _global(
     context: typer.Context,
     book: Annotated[
         Path, typer.Option("--book", envvar="DRAWWEIGHT_BOOK", help="the shop's book, a file")
     ] = DEFAULT_BOOK,
+    _version: Annotated[
+        bool,
+        typer.Option("--version", callback=_tell_version, is_eager=True, help="tell the version and stop"),
+    ] = False,
 ) -> None:
     context.obj.book = book
 
@@ -514,7 +525,11 @@ def _plot(build: Build | None, contents: Contents, path: Path) -> int:
 def _predict(
     context: typer.Context,
     what: Annotated[
-        str, typer.Argument(metavar="FILE|BUILD", help="a file with one planned build, or a build's id")
+        str,
+        typer.Argument(
+            metavar="FILE|-|BUILD",
+            help="a file with one planned build, - for standard input, or a build's id",
+        ),
     ],
     draws: Annotated[
         str | None, typer.Option("--draws", help='draw lengths, such as "26,27,28 back" (default: 26 to 29)')
@@ -764,32 +779,33 @@ def _find_build(contents: Contents, build_id: str) -> Build:
     if build is None:
         last = ", ".join(list(contents.builds)[-3:]) or "none yet"
         raise StopError(
-            f"wanted a build of the book (the last ones: {last}), got {build_id}; see: drawweight show"
+            f"wanted a build of the book (the last ones: {last}), got {shortened(build_id)}; see: drawweight show"
         )
     return build
 
 
 def _find_form(contents: Contents, form_id: str) -> Form:
-    name, _, revision = form_id.partition("/")
-    number = int(revision) if revision.isdigit() else contents.latest_revision(name)
-    form = contents.forms.get((name, number))
-    if form is None or (revision and not revision.isdigit()):
-        known = ", ".join(f"{key}/{number}" for key, number in contents.forms) or "none yet"
-        raise StopError(
-            f"wanted a form of the book ({known}), got {form_id}; add it with: drawweight form --add FILE"
-        )
-    return form
+    forms = {f"{name}/{revision}": form for (name, revision), form in contents.forms.items()}
+    latest = {form.id: form for form in sorted(forms.values(), key=lambda form: form.revision)}
+    known = latest | forms
+    if form_id not in known:
+        do = nearest(form_id, known) if known else "add one with: drawweight form --add FILE"
+        raise StopError(f"wanted a form of the book, got {shortened(form_id)}; {do}")
+    return known[form_id]
 
 
 def _build_to_predict(what: str, contents: Contents) -> tuple[Build, Contents]:
     """Return the build of an id or a file, and the book with whatever else the file holds."""
     if what.upper() in contents.builds:
         return contents.builds[what.upper()], contents
-    if not Path(what).exists():
+    if what != adding.STDIN and not _is_there(what):
         if "." not in what and "/" not in what:
             _find_build(contents, what)
-        raise StopError(f"wanted a file or a build's id, got {what}, which is neither; check the path")
-    reading = adding.read_text(what, None, "build")
+        raise StopError(
+            f"wanted a file or a build's id, got {shortened(what)}, which is neither; check the path"
+        )
+    content = sys.stdin.buffer.read() if what == adding.STDIN else None
+    reading = adding.read_text(what, content, "build")
     outcomes = []
     for raw in sorted(reading.records, key=lambda raw: raw.kind == "build"):
         # A plan unless it says otherwise: its dimensions then count with a plan's tolerances.
@@ -806,9 +822,17 @@ def _build_to_predict(what: str, contents: Contents) -> tuple[Build, Contents]:
     builds = [outcome.record for _, outcome in outcomes if isinstance(outcome.record, Build)]
     if added.mistakes or len(builds) != 1:
         raise StopError(
-            f"wanted one build without mistakes in {what}, got {len(builds)} readable; mend the file"
+            f"wanted one build without mistakes in {adding.source_name(what)}, got {len(builds)} readable; "
+            "mend the text"
         )
     return builds[0], contents
+
+
+def _is_there(path: str) -> bool:
+    try:
+        return Path(path).exists()
+    except OSError:  # too long to be the name of a file
+        return False
 
 
 def _draws(text: str | None, contents: Contents) -> tuple[DrawLength, ...]:

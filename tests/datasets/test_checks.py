@@ -51,7 +51,12 @@ def test_a_good_history_has_no_findings() -> None:
         (
             shop.build(form="plain-66"),
             "form",
-            "wanted a form of the book, got revision 1 of plain-66; add the form first",
+            "wanted a form of the book, got revision 1 of plain-66; did you mean plain-64? If not, add the form first",
+        ),
+        (
+            shop.build(form="hook"),
+            "form",
+            "wanted a form of the book, got revision 1 of hook; add the form first",
         ),
         (
             shop.build(form_revision=2),

@@ -202,6 +202,7 @@ def test_reads_files_by_their_ending(tmp_path: Path) -> None:
     for path in (table, data):
         assert [record.data for record in read_file(path, KINDS, "build").records] == [{"id": "K-001"}]
     assert "wanted a file that ends in .toml, .json, .csv, got bows.xls" in _said(read_file(other, KINDS))[0]
+    assert f"got the folder {tmp_path}; name a file" in _said(read_file(tmp_path, KINDS))[0]
     assert "No such file" in _said(read_file(tmp_path / "none.toml", KINDS))[0]
     (tmp_path / "folder.toml").mkdir()
     assert "Is a directory" in _said(read_file(tmp_path / "folder.toml", KINDS))[0]

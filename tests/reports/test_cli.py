@@ -314,6 +314,17 @@ def test_a_planned_file_is_wider_than_the_same_measured(bow: Run) -> None:
     assert width(planned) > 1.05 * width(measured)
 
 
+def test_a_plan_may_come_from_a_pipe(bow: Run) -> None:
+    """Of - the plan is read from standard input, and its mistakes are told with its lines."""
+    text = Path("bow.toml").read_bytes()
+
+    assert bow("predict - --json", text).out == bow("predict bow.toml --json").out
+    wrong = bow("predict -", text.replace(b"1 1/16", b"11 1/16"))
+    assert wrong.code == 2
+    assert wrong.err.splitlines()[0].startswith("standard input:")
+    assert "in standard input, got 0 readable; mend the text" in wrong.err
+
+
 def test_draws_may_name_their_zero_point(bow: Run) -> None:
     """26 1/4 to the pivot is 28 by the standard (AMO FP-3): the same weight."""
     draws = json.loads(bow('predict K-001 --draws "28, 26 1/4 pivot" --json').out)["draws"]
@@ -348,15 +359,26 @@ def test_a_bow_that_cannot_be_drawn_has_no_answer(bow: Run) -> None:
         ("predict K-009", 2, "wanted a build of the book (the last ones: K-001), got K-009; see: drawweight show"),
         ("predict nowhere.toml", 2, "wanted a file or a build's id, got nowhere.toml, which is neither"),
         ("predict K-001 --draws 280", 2, "wanted a draw length of 8 to 36 in, got '280'"),
-        ("form ridge", 2, "wanted a form of the book (plain-64/1), got ridge; add it with: drawweight form --add FILE"),
+        ("form ridge", 2, "wanted a form of the book, got ridge; use one of plain-64, plain-64/1"),
+        ("form plain-66", 2, "wanted a form of the book, got plain-66; did you mean plain-64?"),
+        ("form plain-64/²", 2, "wanted a form of the book, got plain-64/²; did you mean plain-64/1?"),
+        (f"form plain-64/{'9' * 5000}", 2, f"wanted a form of the book, got plain-64/{'9' * 48}...; use one of"),
+        (f"predict {'x' * 5000}.toml", 2, f"wanted a file or a build's id, got {'x' * 57}..., which is neither"),
+        (f"--book {'x' * 5000} show", 3, f"wanted to use {'x' * 57}..., got: File name too long; check the path"),
+        ("predict", 2, "wanted FILE|-|BUILD, got nothing; see: drawweight predict --help"),
+        ("predict K-001 --drwas 28", 2, "wanted an option that there is, got --drwas; see: drawweight predict --help"),
+        ("predict K-001 --draws", 2, "wanted a value after --draws, got nothing; see: drawweight predict --help"),
+        ("show K-001 K-002", 2, "wanted no more words, got K-002; see: drawweight show --help"),
+        ("weigh K-001 28=45 --stage raw", 2, "wanted --stage, one of blank, first-draw, tillered, finished,"),
+        ("schema bow", 2, "one of form, build, weigh_in"),
         ("weigh K-001 28:45", 2, "wanted a reading such as 28=52.75, draw first, got '28:45'"),
         ("weigh K-001 28=45 --gaps 7", 2, "wanted the upper and the lower gap, got '7'"),
         ("reduce K-001 sides fade", 2, "wanted a place with its amount, got 'fade'; write it such as fade=1/16"),
         ("add", 2, "wanted a file or a terminal to ask at, got neither; write: drawweight add FILE (or -)"),
         ("--book other.book show", 2, "wanted the shop's book at other.book, got no book there"),
         ("--book form.toml show", 2, "form.toml"),
-        ("reduce K-001 planing fade=1/16", 2, "'planing' is not one of"),
-        ("shwo", 2, "No such command 'shwo'"),
+        ("reduce K-001 planing fade=1/16", 2, "wanted method, one of sides, trap, edges, belly-glass, back-glass,"),
+        ("shwo", 2, "wanted a command, got shwo; did you mean show?"),
     ],
 )  # fmt: skip
 def test_bad_input_gets_one_line(bow: Run, line: str, code: int, said: str) -> None:

@@ -1,8 +1,10 @@
 """The start of the command line: nothing of another distribution's is imported by mistake."""
 
 import json
+import os
 import subprocess
 import sys
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
@@ -56,10 +58,32 @@ def test_the_process_ends_with_the_code_of_the_command(tmp_path: Path) -> None:
             line, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False
         )
 
-    good, bad = command("schema", "build"), command("show")
+    good, bad, told = command("schema", "build"), command("show"), command("--version")
 
     assert (good.returncode, good.stderr, json.loads(good.stdout)["title"]) == (0, "", "Build")
     assert (bad.returncode, bad.stdout) == (2, "")
+    assert (told.returncode, told.stdout) == (0, f"drawweight {version('drawweight-predictor')}\n")
     assert bad.stderr == (
-        "drawweight: wanted the shop's book at shop.book, got no book there; start one or name another with --book\n"
+        "drawweight: wanted the shop's book at shop.book, got no book there; start one with drawweight add FILE, "
+        "or name another with --book\n"
     )
+
+
+@pytest.mark.parametrize("words", [["schema"], ["schema", "--page"], ["show"], ["show", "--json"]])
+def test_a_reader_who_has_gone_away_is_no_failure(tmp_path: Path, words: list[str]) -> None:
+    """Output into a pipe that nobody reads ends with 0 and without a word."""
+    environment = {"PYTHONPATH": str(ROOT), "PATH": ""}
+    add = [sys.executable, "-m", "reports", "add", "-"]
+    scale = b'[[scale]]\nid = "hanging"\ndivision_lbf = 0.25\n'
+    subprocess.run(add, input=scale, cwd=tmp_path, env=environment, capture_output=True, check=True)
+    reader, writer = os.pipe()
+    os.close(reader)
+    try:
+        done = subprocess.run(
+            [sys.executable, "-m", "reports", *words],
+            cwd=tmp_path, env=environment, stdout=writer, stderr=subprocess.PIPE, check=False,
+        )  # fmt: skip
+    finally:
+        os.close(writer)
+
+    assert (done.returncode, done.stderr) == (0, b"")
