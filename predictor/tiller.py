@@ -12,7 +12,8 @@ from math import exp, sqrt
 import numpy as np
 from pydantic import Field
 
-from datasets.history import LimbAt, bow_at, events_until, place_in
+from datasets import tolerances
+from datasets.history import Input, LimbAt, bow_at, events_until, place_in
 from datasets.materials import Material
 from datasets.record import Dimension, DrawLength, NamedPlace, Record, Side, Taken
 from datasets.schema import Build, Cut, Event, Form, Method, Removal, WeighIn
@@ -226,13 +227,13 @@ def _left_open(
     """Return what is believed of a tiller before it is read.
 
     The tolerances of dimensions and the scatter of materials count for each limb by itself, as if each limb had its own
-    error of every one of them.
+    error of every one of them; but lams of both limbs are ground together, and a coarse reading is of both.
     """
     bow = bow_at(form, build, events)
     moduli = handbook_moduli(bow, materials)
     even = Pair(bow, moduli, moduli)
     apart = [replace(even, difference=sign * _DIFFERENCE_STEP) for sign in (-1, 1)]
-    shifted = [bow_at(form, build, events, {given.name: given.sd}) for given in bow.inputs]
+    shifted = [bow_at(form, build, events, {given.name: _apart(given)}) for given in bow.inputs]
     scattered = list(_scattered(moduli, materials))
     variants = [
         *(
@@ -255,6 +256,14 @@ def _left_open(
     per_difference = (more - less) / (2 * _DIFFERENCE_STEP)
     sd = float(np.linalg.norm(np.array(others) - tiller))
     return _LeftOpen(tiller, per_difference, Difference(0.0, sd / abs(per_difference)))
+
+
+def _apart(given: Input) -> float:
+    """Return the standard deviation of one limb's dimension about the recorded one: of a lam, that of a caliper."""
+    if not given.source.endswith("thickness"):
+        return given.sd
+    lam = tolerances.GLASS_SD_IN if given.source.startswith("glass") else tolerances.THICKNESS_SD_IN
+    return min(given.sd, lam[Taken.CALIPER])
 
 
 def _scattered(moduli: Moduli, materials: Mapping[str, Material]) -> Iterator[Moduli]:

@@ -74,6 +74,17 @@ def test_the_prior_agrees_with_simulation() -> None:
     assert found().tiller_sd_in == pytest.approx(simulated.tiller_in.std(), rel=0.08)
 
 
+def test_coarse_readings_of_lams_are_no_difference_of_limbs() -> None:
+    """A stack noted with a rule leaves the tiller as open as one noted with a caliper: lams are ground in pairs."""
+    layers = [layer.model_dump() for layer in build().layers]
+    for layer in layers:
+        layer["butt_in"] = layer["butt_in"] | {"taken": "rule"}
+    coarse = tillered(STRAIGHT, build(layers=layers), (), DRAW, handbook())
+
+    assert isinstance(coarse, Tillered)
+    assert coarse.tiller_sd_in == pytest.approx(found().tiller_sd_in, rel=1e-6)
+
+
 def test_a_measured_tiller_is_believed_nearly() -> None:
     """What is believed lies between records and reading, nearer to the reading, and is surer than the records alone."""
     alone, told = found(), found(weighed("7", "7 3/16"))
