@@ -29,7 +29,7 @@ from datasets.files import Reading
 from datasets.history import bow_at
 from datasets.mistakes import RawRecord, nearest
 from datasets.record import DrawLength, Record, Side
-from datasets.schema import KINDS, Build, Form, Method, Removal, Stage, WeighIn
+from datasets.schema import KINDS, Build, Form, Method, Removal, Stage, StripTest, Support, WeighIn
 from datasets.store import BookError
 from datasets.zero_points import from_back
 from predictor.bow import Refusal, handbook_moduli
@@ -37,7 +37,7 @@ from predictor.model import Model, ModelError
 from predictor.model_file import load_model, model_path, staleness
 from predictor.tiller import SPLIT_FINGER_IN, tillered
 from predictor.worth import worth
-from reports import adding, asking, demo, expectation, reference, show
+from reports import adding, asking, demo, expectation, reference, show, strips
 from reports.budget import show_budget
 from reports.learned import learn, learned_json, show_learned
 from reports.prediction import show_prediction
@@ -457,6 +457,78 @@ def _reduce(
     return code
 
 
+@app.command("strip")
+def _strip(
+    context: typer.Context,
+    what: Annotated[
+        str, typer.Argument(metavar="MATERIAL|LOT", help="the material, or the name of a lot of the book")
+    ],
+    loads: Annotated[
+        list[str], typer.Argument(metavar="LOAD=DEFLECTION...", help='such as 2=.42 or "500 g=8 mm"')
+    ],
+    span: Annotated[str, typer.Option("--span", help="between the edges, or from the clamp to the load")],
+    width: Annotated[str, typer.Option("--width", help='such as "1 1/2"')],
+    thickness: Annotated[str, typer.Option("--thickness", help="mean over the span, such as .125")],
+    lot: Annotated[str | None, typer.Option("--lot", help="the delivery or board it came from")] = None,
+    support: Annotated[
+        Support, typer.Option("--support", help="on two edges, or clamped at one end")
+    ] = Support.THREE_POINT,
+    by_rule: Annotated[
+        bool, typer.Option("--rule", help="deflections were read on a rule, not by dial or caliper")
+    ] = False,
+    thickness_sd: Annotated[
+        float | None,
+        typer.Option("--thickness-sd", help="how well the thickness is known, in inches, if by micrometer"),
+    ] = None,
+    on: OnOption = None,
+    remark: NoteOption = None,
+    yes: Annotated[bool, typer.Option("--yes", help="keep also a strip far from what is expected")] = False,
+    as_json: JsonOption = False,
+    corrects: CorrectsOption = None,
+    because: BecauseOption = None,
+) -> int:
+    """Keep a strip of one lot bent on the bench, and say how stiff the lot is.
+
+    Deflections count from where the strip lies with nothing hung on it. Every prediction counts the strip from then on.
+    Caution: wear eye protection, and keep your feet from under the weights.
+
+    Example: drawweight strip "hard maple" --lot m7 --span 20 --width "1 1/2" --thickness .125 1=.33 2=.66 3=.98
+    """
+    with ShopBook.open(context.obj.book, create=True) as book:
+        contents = book.contents()
+        try:
+            material, lot = strips.lot_of(what, lot, contents)
+        except LookupError as unknown:
+            raise StopError(str(unknown.args[0])) from None
+        data: dict[str, Any] = {
+            "material": material,
+            "on": on or date.today().isoformat(),
+            "support": support,
+            "span_in": span,
+            "width_in": width,
+            "thickness_in": thickness,
+            "loads": [_load(text, by_rule=by_rule) for text in loads],
+            **_given(lot=lot, note=remark),
+            **({} if thickness_sd is None else {"thickness_sd_in": thickness_sd}),
+        }
+        raw = RawRecord("strip", data, 0)
+        test = _readable(raw, contents, corrects)
+        told = strips.tell(contents, test, _model_if_whole(book)) if isinstance(test, StripTest) else None
+        if told is not None and told.far:
+            note(strips.far_in_words(told))
+            _ask_to_keep(context.obj, yes=yes)
+        outcome = _keep(book, raw, corrects, because)
+    if told is None or not outcome.kept:
+        return _tell(adding.told([raw], [outcome]), TYPED)
+    if as_json:
+        code = FINDINGS if outcome.findings else FINE
+        sys.stdout.write(strips.strip_json(told) + "\n")
+    else:
+        code = _tell(adding.told([raw], [outcome]), TYPED)
+        strips.show_strip(told, console())
+    return max(code, FINDINGS if told.misfits else FINE)
+
+
 @app.command("show")
 def _show(
     context: typer.Context,
@@ -737,9 +809,9 @@ _NEXT = "9999"
 
 
 def _readable(raw: RawRecord, contents: Contents, corrects: str | None) -> Record:
-    """Return an event as it would be kept; what is wrong with it is told, and ends the command."""
-    record_id = corrects or f"{raw.data['build']}/{_NEXT}"
-    outcome = read_record(raw.kind, {"id": record_id, **raw.data}, contents)
+    """Return a record as it would be kept; what is wrong with it is told, and ends the command."""
+    record_id = corrects or (f"{raw.data['build']}/{_NEXT}" if "build" in raw.data else None)
+    outcome = read_record(raw.kind, {**_given(id=record_id), **raw.data}, contents)
     if outcome.record is None or outcome.refused:
         for mistake in adding.told([raw], [outcome]).mistakes:
             note(adding.one_line(mistake, TYPED))
@@ -754,13 +826,19 @@ def _ask_about_far(compared: Sequence[expectation.Compared], units: Units, call:
         _, low, high = units.expected(one.expected_lbf, one.low_lbf, one.high_lbf)
         read = units.read_weight(one.read.lbf)
         note(f"expected {low} to {high} {units.weight} at {units.draw(one.draw)}, you typed {read}")
-    if not far or yes:
+    if far:
+        _ask_to_keep(call, yes=yes)
+
+
+def _ask_to_keep(call: _Call, *, yes: bool) -> None:
+    """Ask whether what was told as far off is kept; where nobody can answer, keep nothing."""
+    if yes:
         return
     if not sys.stdin.isatty():
         again = shlex.join(["drawweight", *call.argv, "--yes"])
         raise StopError(f"nothing was kept; if the reading is right: {again}", FINDINGS)
     if not typer.confirm("Keep it?", default=False, err=True):
-        raise StopError("nothing was kept; weigh again", FINDINGS)
+        raise StopError("nothing was kept; measure again", FINDINGS)
 
 
 def _keep(book: ShopBook, raw: RawRecord, corrects: str | None, because: str | None) -> Outcome:
@@ -865,6 +943,14 @@ def _reading(text: str) -> dict[str, str]:
     except notation.NotationError as error:
         raise StopError(str(error)) from None
     return {"draw": mark.draw_typed, "weight": mark.weight_typed}
+
+
+def _load(text: str, *, by_rule: bool) -> dict[str, Any]:
+    try:
+        load, deflection = notation.read_load(text)
+    except notation.NotationError as error:
+        raise StopError(str(error)) from None
+    return {"load": load, "deflection_in": {"typed": deflection, "taken": "rule"} if by_rule else deflection}
 
 
 def _cut(text: str) -> dict[str, str]:

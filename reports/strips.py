@@ -1,0 +1,186 @@
+"""What a strip test says: its modulus, beside the handbook's and beside what was believed of the lot."""
+
+import json
+from dataclasses import dataclass
+from math import exp, hypot
+from statistics import NormalDist
+
+from rich.console import Console
+from rich.markup import escape
+
+from datasets.contents import Contents
+from datasets.materials import PSI_PER_GPA, Material, named
+from datasets.schema import StripTest
+from predictor.lots import StripReading, lot_belief, read_strip, with_strips
+from predictor.mixture import NormalMixture
+from predictor.model import Model, prior_belief
+from reports.expectation import SURE
+from reports.numbers import with_interval
+from reports.printing import table
+
+LEVEL = 0.9
+"""Coverage of the intervals that are told."""
+
+PSI_PER_MSI = 1e6
+
+NO_MISFIT = 3.0
+"""A deflection off the line of the others by more of its standard deviations is told."""
+
+
+@dataclass(frozen=True)
+class Modulus:
+    """A Young's modulus with the interval that holds it nine times in ten, in psi."""
+
+    psi: float
+    low_psi: float
+    high_psi: float
+
+
+@dataclass(frozen=True)
+class Told:
+    """A strip test beside what was known.
+
+    Attributes:
+        material: of the strip.
+        reading: the strip as an observation.
+        strip: its modulus, by what was measured.
+        before: of its lot, before this strip.
+        after: of its lot, with it.
+        off: strip less what was expected of it, over the standard deviation of that.
+    """
+
+    material: Material
+    reading: StripReading
+    strip: Modulus
+    before: Modulus
+    after: Modulus
+    off: float
+
+    @property
+    def far(self) -> bool:
+        """Whether the strip lies outside of what nearly all such strips read."""
+        return abs(self.off) > NormalDist().inv_cdf((1 + SURE) / 2)
+
+    @property
+    def misfits(self) -> tuple[int, ...]:
+        """Places of the deflections that lie off the line of the others."""
+        return tuple(place for place, off in enumerate(self.reading.found.misfits) if abs(off) > NO_MISFIT)
+
+
+def tell(contents: Contents, test: StripTest, model: Model | None) -> Told:
+    """Return what a strip test of a known material says, whether or not the book has it yet.
+
+    Raises:
+        ValueError: the test cannot be read.
+    """
+    materials = contents.materials
+    material, reading = materials[test.material], read_strip(test, materials)
+    others = [one for one in contents.strips.values() if one.id != test.id and one.material == test.material]
+    belief = with_strips(prior_belief() if model is None else model.belief(), others, materials)
+    before = lot_belief(belief, reading.lot, materials)
+    after = lot_belief(with_strips(belief, [test], materials), reading.lot, materials)
+    reach = exp(NormalDist().inv_cdf((1 + LEVEL) / 2) * reading.found.log_sd)
+    psi = reading.found.modulus
+    return Told(
+        material=material,
+        reading=reading,
+        strip=Modulus(psi, psi / reach, psi * reach),
+        before=_modulus(before, material),
+        after=_modulus(after, material),
+        off=(reading.log_ratio - float(before.mean[0])) / hypot(float(before.sd[0]), reading.log_sd),
+    )
+
+
+def _modulus(ratio: NormalMixture, material: Material) -> Modulus:
+    """Return a lot's modulus from the logarithm of its ratio to the handbook's."""
+    ends = ((1 - LEVEL) / 2, (1 + LEVEL) / 2)
+    middle, low, high = (
+        material.modulus_psi * exp(float(ratio.quantile(level)[0])) for level in (0.5, *ends)
+    )
+    return Modulus(middle, low, high)
+
+
+def lot_of(what: str, lot: str | None, contents: Contents) -> tuple[str, str | None]:
+    """Return the material and lot that are meant by a material's name, or by that of a lot of the book.
+
+    Raises:
+        LookupError: there is no such material, and not one material that has a lot of that name.
+    """
+    try:
+        return named(what, contents.materials).name, lot
+    except LookupError:
+        layers = (layer for build in contents.builds.values() for layer in build.layers)
+        has = {layer.material for layer in layers if layer.lot == what}
+        has |= {strip.material for strip in contents.strips.values() if strip.lot == what}
+        if lot is not None or len(has) != 1:
+            raise
+        return has.pop(), what
+
+
+def far_in_words(told: Told) -> str:
+    """Return one line that says what was expected of a strip and what it reads."""
+    low, high = told.before.low_psi / PSI_PER_MSI, told.before.high_psi / PSI_PER_MSI
+    _, low_text, high_text = with_interval(low, low, high)
+    value, _, _ = _texts(told.strip, PSI_PER_MSI)
+    return (
+        f"expected a lot of {low_text} to {high_text} Msi, the strip reads {value}; "
+        "check thickness, span and the zero of the deflections"
+    )
+
+
+def show_strip(told: Told, out: Console) -> None:
+    """Print a strip's modulus, and what it does to the belief in its lot."""
+    lot = told.reading.lot.level
+    handbook = told.material.modulus_psi
+    rows = [
+        _row("this strip, by what was measured", told.strip),
+        ["handbook", _two(handbook / PSI_PER_MSI), "", _two(handbook / PSI_PER_GPA), ""],
+        _row("the lot, as believed before", told.before),
+        _row("the lot, as believed now", told.after),
+    ]
+    out.print(f"[bold]{escape(lot)}[/]: Young's modulus in bending")
+    out.print(table(["", "Msi", f"{LEVEL:.0%}", "GPa", f"{LEVEL:.0%}"], rows, right=(1, 3)))
+    found = told.reading.found
+    over = told.strip.psi / handbook - 1
+    out.print(f"The strip reads {abs(over):.0%} {'above' if over > 0 else 'below'} the handbook.")
+    largest = max(found.dimension_sds, key=lambda name: found.dimension_sds[name])
+    if found.dimension_sds[largest] > found.reading_sd:
+        out.print(f"Most of its doubt comes from the {largest}: measure that better first.")
+    else:
+        out.print("Most of its doubt comes from reading the deflections: hang more weight, or several.")
+    for place in told.misfits:
+        out.print(f"Reading {place + 1} lies off the line of the others: check it.")
+
+
+def _row(name: str, modulus: Modulus) -> list[str]:
+    msi, gpa = (_texts(modulus, unit) for unit in (PSI_PER_MSI, PSI_PER_GPA))
+    return [name, msi[0], f"{msi[1]} to {msi[2]}", gpa[0], f"{gpa[1]} to {gpa[2]}"]
+
+
+def _texts(modulus: Modulus, psi_per_unit: float) -> tuple[str, str, str]:
+    return with_interval(
+        modulus.psi / psi_per_unit, modulus.low_psi / psi_per_unit, modulus.high_psi / psi_per_unit
+    )
+
+
+def _two(value: float) -> str:
+    return f"{value:.3g}"
+
+
+def strip_json(told: Told) -> str:
+    """Return the same as JSON, in psi and logarithms."""
+    found = told.reading.found
+    parts = {
+        "material": told.reading.lot.material,
+        "lot": told.reading.lot.lot,
+        "level": LEVEL,
+        "handbook_psi": told.material.modulus_psi,
+        **{
+            name: {"psi": one.psi, "low_psi": one.low_psi, "high_psi": one.high_psi}
+            for name, one in (("strip", told.strip), ("lot_before", told.before), ("lot_now", told.after))
+        },
+        "log_sds": {"deflections": found.reading_sd, **found.dimension_sds},
+        "off_in_sds": told.off,
+        "misfit_readings": [place + 1 for place in told.misfits],
+    }
+    return json.dumps(parts, indent=2)
