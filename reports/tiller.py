@@ -22,6 +22,11 @@ def show_tiller(told: Tillered, units: Units, out: Console) -> None:
         f"(± {units.length(told.tiller_sd_in)}, one standard deviation); {measured}, "
         f"by its dimensions {units.length(told.from_records_in)}; wanted {low} to {high}"
     )
+    if told.measured_in is not None:
+        out.print(
+            f"So the upper limb is {told.difference:+.1%} (± {told.difference_sd:.1%}) stiffer against the lower one "
+            "than the records say."
+        )
     if told.stiff is not None:
         _show_cuts(told, units, out)
     elif told.measured_in is not None:

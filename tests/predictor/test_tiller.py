@@ -94,6 +94,7 @@ def test_a_measured_tiller_is_believed_nearly() -> None:
     assert told.measured_in < told.tiller_in < told.measured_in / 2
     assert told.tiller_sd_in < min(alone.tiller_sd_in, 1 / 32)
     assert told.difference > 0
+    assert told.difference_sd < alone.difference_sd
 
 
 def test_the_stiff_limb_is_cut_to_what_is_wanted() -> None:

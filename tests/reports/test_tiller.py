@@ -58,6 +58,7 @@ def test_a_stiff_limb_is_told_with_its_cuts() -> None:
     ):
         assert part in text
     assert "1.1 lb (2.2%) less draw weight at 28 in" in text
+    assert "upper limb is +4.0% (± 1.0%) stiffer" in text
     assert "Take half of it." in text
     assert "respirator" in text
 
