@@ -173,7 +173,7 @@ def _global(
 def _demo(
     into: Annotated[Path, typer.Option("--into", help="folder for the invented shop's book")],
 ) -> int:
-    """Lay an invented shop's book into a folder, train on it and predict a planned kit.
+    """Lay out an invented shop, train on it and predict a planned kit.
 
     Example: drawweight demo --into demo
     """
@@ -192,7 +192,7 @@ def _form(
     as_json: JsonOption = False,
     units: UnitsOption = None,
 ) -> int:
-    """List the forms, show one with the curve read from its profile, or add one.
+    """List the forms, show one with the curve read from it, or add one.
 
     Example: drawweight form ridge-66
     """
@@ -419,7 +419,7 @@ def _reduce(
     corrects: CorrectsOption = None,
     because: BecauseOption = None,
 ) -> int:
-    """Keep what was taken off a bow, and say what it is worth in weight.
+    """Keep what was taken off a bow, and say what it is worth.
 
     Amounts are off the whole width (sides), off the back's width (trap), the corner radius reached (edges),
     off the thickness (belly-glass, back-glass), or off each nock end (shorten). Caution: wear a respirator,
@@ -487,7 +487,7 @@ def _strip(
     corrects: CorrectsOption = None,
     because: BecauseOption = None,
 ) -> int:
-    """Keep a strip of one lot bent on the bench, and say how stiff the lot is.
+    """Keep a strip bent on the bench, and say how stiff its lot is.
 
     Deflections count from where the strip lies with nothing hung on it. Every prediction counts the strip from then on.
     Caution: wear eye protection, and keep your feet from under the weights.
@@ -542,7 +542,9 @@ def _show(
         str | None, typer.Option("--as-of", help="as the book was at the end of a day, such as 2026-05-31")
     ] = None,
 ) -> int:
-    """Show the book, or one build with its history beside what was expected.
+    """Show the book, or one build with its history.
+
+    Each weighing stands beside what was expected of it.
 
     Example: drawweight show K-014
     """
@@ -606,6 +608,10 @@ def _predict(
     draws: Annotated[
         str | None, typer.Option("--draws", help='draw lengths, such as "26,27,28 back" (default: 26 to 29)')
     ] = None,
+    stage: Annotated[
+        Stage | None,
+        typer.Option("--stage", help="how far the bow is when weighed (default: as last time, or tillered)"),
+    ] = None,
     untrained: Annotated[bool, typer.Option("--untrained", help="ignore what training has learned")] = False,
     with_budget: Annotated[
         bool,
@@ -614,9 +620,10 @@ def _predict(
     as_json: JsonOption = False,
     units: UnitsOption = None,
 ) -> int:
-    """Predict what a bow will weigh, with the interval that such bows lie in.
+    """Predict what a bow will weigh, with the range of such bows.
 
-    What `drawweight train` has learned from the book is used where it is there.
+    What `drawweight train` has learned from the book is used where it is there. The stage matters from
+    finished on, when finish sanding has taken its share.
 
     Example: drawweight predict K-014 --draws 27,28,29 --budget
     """
@@ -624,19 +631,20 @@ def _predict(
         contents = book.contents()
         model = None if untrained else _trained_model(book)
     build, contents = _build_to_predict(what, contents)
-    prediction = expectation.expect(contents, build, _draws(draws, contents), model=model)
+    at = stage or expectation.last_stage(contents, build) or Stage.TILLERED
+    prediction = expectation.expect(contents, build, _draws(draws, contents), stage=at, model=model)
     if isinstance(prediction, Refusal):
         if as_json:
             sys.stdout.write(prediction.model_dump_json(indent=2) + "\n")
         raise StopError(f"no prediction for {build.id}: {prediction.reason} ({prediction.where})", FINDINGS)
-    budget = expectation.budget_of(contents, build, prediction, model) if with_budget else None
+    budget = expectation.budget_of(contents, build, prediction, model, at) if with_budget else None
     if as_json:
-        parts = prediction.model_dump(mode="json")
+        parts = {**prediction.model_dump(mode="json"), "stage": at.value}
         if budget is not None:
             parts["budget"] = budget.model_dump(mode="json")
         sys.stdout.write(json.dumps(parts, indent=2) + "\n")
         return FINE
-    show_prediction(prediction, _units(contents, units), console())
+    show_prediction(prediction, at, _units(contents, units), console())
     if budget is not None:
         show_budget(prediction, budget, _units(contents, units), console())
     return FINE
@@ -665,9 +673,10 @@ def _trained_model(book: ShopBook) -> Model | None:
 
 @app.command("train")
 def _train(context: typer.Context, as_json: JsonOption = False) -> int:
-    """Learn from every build of the book that may teach, and keep what is learned beside the book.
+    """Learn from every build of the book that may teach.
 
-    Builds that look like a mistake of the pencil count for little and are named.
+    What is learned is kept beside the book. Builds that look like a mistake of the pencil count for little and
+    are named.
 
     Example: drawweight train
     """
@@ -697,7 +706,7 @@ def _worth(
     as_json: JsonOption = False,
     units: UnitsOption = None,
 ) -> int:
-    """Tell what a little off the sides, the edges or the glass is worth in pounds, along the limbs.
+    """Tell what a little off sides, edges or glass is worth in pounds.
 
     Example: drawweight worth K-014 --draw 28
     """
@@ -747,7 +756,9 @@ def _tiller(
     as_json: JsonOption = False,
     units: UnitsOption = None,
 ) -> int:
-    """Tell which limb is too stiff, what to take off it for the tiller wanted, and what that costs in weight.
+    """Tell which limb is too stiff, and what to take off it.
+
+    What that costs in draw weight is told too.
 
     Tiller is the upper less the lower gap from string to belly at the fades, as noted with `drawweight weigh --gaps`.
 
@@ -823,8 +834,8 @@ def _ask_about_far(compared: Sequence[expectation.Compared], units: Units, call:
     """Ask before a reading far from what is expected is kept; where nobody can answer, keep nothing."""
     far = [one for one in compared if one.far]
     for one in far:
-        _, low, high = units.expected(one.expected_lbf, one.low_lbf, one.high_lbf)
-        read = units.read_weight(one.read.lbf)
+        ((_, low, high),) = units.expected([(one.expected_lbf, one.low_lbf, one.high_lbf)])
+        (read,) = units.read_weights([one.read.lbf])
         note(f"expected {low} to {high} {units.weight} at {units.draw(one.draw)}, you typed {read}")
     if far:
         _ask_to_keep(call, yes=yes)
@@ -929,12 +940,12 @@ def _draws(text: str | None, contents: Contents) -> tuple[DrawLength, ...]:
 
 
 def _last_stage(contents: Contents, build_id: str) -> Stage:
-    weighed = [event for event in contents.events.get(build_id, ()) if isinstance(event, WeighIn)]
-    if not weighed:
+    stage = expectation.last_stage(contents, contents.builds[build_id])
+    if stage is None:
         raise StopError(
             f"wanted the stage of the first weighing, got none; add --stage, one of {', '.join(Stage)}"
         )
-    return weighed[-1].stage
+    return stage
 
 
 def _reading(text: str) -> dict[str, str]:

@@ -10,7 +10,7 @@ from rich.markup import escape
 from datasets.book import ShopBook, read_record
 from datasets.contents import Contents
 from datasets.files import Format, read_bytes
-from datasets.schema import KINDS, Build
+from datasets.schema import KINDS, Build, Stage
 from predictor.bow import Refusal
 from reports import expectation, show
 from reports.adding import add_reading
@@ -58,7 +58,7 @@ def run_demo(folder: Path, out: Console) -> int:
     if isinstance(prediction, Refusal):
         out.print(escape(f"No prediction: {prediction.reason} ({prediction.where})"))
         return 1
-    show_prediction(prediction, units, out)
+    show_prediction(prediction, Stage.TILLERED, units, out)
     book = f"drawweight --book {path}"
     first = next(iter(contents.builds))
     for line in (

@@ -66,8 +66,16 @@ def expect(
     return predict(form, build, past, draws, contents.materials, model, stage, strips)
 
 
-def budget_of(contents: Contents, build: Build, prediction: Prediction, model: Model | None) -> Budget | None:
-    """Return what measuring better would bring to a prediction of a build as it stands; None without its form."""
+def last_stage(contents: Contents, build: Build) -> Stage | None:
+    """Return the stage that a build was last weighed at, if it was."""
+    weighed = [event for event in contents.events.get(build.id, ()) if isinstance(event, WeighIn)]
+    return weighed[-1].stage if weighed else None
+
+
+def budget_of(
+    contents: Contents, build: Build, prediction: Prediction, model: Model | None, stage: Stage
+) -> Budget | None:
+    """Return what measuring better would bring to a prediction of a build at a stage; None without its form."""
     form = contents.form_of(build)
     if form is None:
         return None
@@ -79,7 +87,8 @@ def budget_of(contents: Contents, build: Build, prediction: Prediction, model: M
         prediction.main_draw,
         contents.materials,
         model,
-        strips=tuple(contents.strips.values()),
+        stage,
+        tuple(contents.strips.values()),
     )
     return None if isinstance(told, Refusal) else told
 

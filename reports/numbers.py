@@ -5,9 +5,13 @@ memory): with the first three digits of the uncertainty between 100 and 354 two 
 one, and from 950 it counts as 1000 with two kept.
 """
 
+from collections.abc import Sequence
 from math import floor, isfinite, log10
 
 from datasets.notation import round_half_up
+
+Row = tuple[float, float, float]
+"""A value and the ends of its interval."""
 
 
 def decimals_for(uncertainty: float) -> int:
@@ -38,5 +42,19 @@ def fixed(value: float, decimals: int) -> str:
 
 def with_interval(value: float, low: float, high: float) -> tuple[str, str, str]:
     """Return a value and its interval's ends as text, with the digits that the interval's half width deserves."""
-    decimals = decimals_for((high - low) / 2)
-    return fixed(value, decimals), fixed(low, decimals), fixed(high, decimals)
+    return with_intervals([(value, low, high)])[0]
+
+
+def with_intervals(rows: Sequence[Row]) -> list[tuple[str, str, str]]:
+    """Return values and their intervals' ends as text, all with the digits that the narrowest interval deserves."""
+    decimals = max((decimals_for((high - low) / 2) for _, low, high in rows), default=0)
+    return [
+        (fixed(value, decimals), fixed(low, decimals), fixed(high, decimals)) for value, low, high in rows
+    ]
+
+
+def as_read(values: Sequence[float], most: int = 2) -> list[str]:
+    """Return readings as text with as many decimals as the finest of them has, `most` at most."""
+    digits = [round_half_up(value, most).normalize() for value in values]
+    decimals = max((len(f"{number:f}".partition(".")[2]) for number in digits), default=0)
+    return [fixed(value, decimals) for value in values]

@@ -1,8 +1,11 @@
 """What a prediction looks like: a table for people."""
 
+from collections.abc import Sequence
+
 from rich.console import Console
 from rich.markup import escape
 
+from datasets.schema import Stage
 from predictor.margins import Strained
 from predictor.predict import DrawPrediction, Prediction
 from reports.numbers import fixed
@@ -15,18 +18,30 @@ CAUTION = (
     "the target weight or the draw that is tillered."
 )
 
-STRAIN_CAUTION = "Strain limits are handbook values of small clear samples, without knots, fatigue or age: a margin is no promise."
+STRAIN_CAUTION = (
+    "Strain limits are handbook values of small clear samples, without knots, fatigue or age: a margin is no "
+    "promise."
+)
 
 
-def show_prediction(prediction: Prediction, units: Units, out: Console) -> None:
-    """Print a bow's expected weights with intervals, the reasons for their width, and what they rest on."""
+def show_prediction(prediction: Prediction, stage: Stage, units: Units, out: Console) -> None:
+    """Print a bow's expected weights with intervals, the reasons for their width, and what they rest on.
+
+    Args:
+        prediction: what is expected.
+        stage: the stage it is expected at.
+        units: what to print in.
+        out: where to.
+    """
     state = "as planned" if prediction.planned else "as it stands"
-    out.print(f"[bold]{escape(prediction.build)}[/] {state}: expected draw weight in {units.weight}")
+    out.print(
+        f"[bold]{escape(prediction.build)}[/] {state}: expected draw weight in {units.weight}, weighed as {stage}"
+    )
     levels = [f"{interval.level:.0%} of such bows" for interval in prediction.draws[0].intervals]
     out.print(
         table(
             ["draw", units.weight, *levels, f"{units.weight} per {_step(units)}"],
-            [_row(draw, units) for draw in prediction.draws],
+            _rows(prediction.draws, units),
             right=(1, 2, 3, 4),
         )
     )
@@ -54,12 +69,14 @@ def _step(units: Units) -> str:
     return "in" if units.system == "inch" else "cm"
 
 
-def _row(draw: DrawPrediction, units: Units) -> list[str]:
-    spans = []
-    for interval in draw.intervals:
-        _, low, high = units.expected(draw.weight_lbf, interval.low_lbf, interval.high_lbf)
-        spans.append(f"{low} to {high}")
-    narrowest = draw.intervals[0]
-    weight, _, _ = units.expected(draw.weight_lbf, narrowest.low_lbf, narrowest.high_lbf)
-    per_step = draw.per_inch_lbf if units.system == "inch" else draw.per_inch_lbf / 2.54
-    return [units.draw(draw.draw), weight, *spans, units.tenths_of_weight(per_step)]
+def _rows(draws: Sequence[DrawPrediction], units: Units) -> list[list[str]]:
+    by_level = [
+        units.expected([(draw.weight_lbf, interval.low_lbf, interval.high_lbf) for draw, interval in column])
+        for column in zip(*([(draw, interval) for interval in draw.intervals] for draw in draws), strict=True)
+    ]
+    rows = []
+    for draw, *told in zip(draws, *by_level, strict=True):
+        per_step = draw.per_inch_lbf if units.system == "inch" else draw.per_inch_lbf / 2.54
+        spans = [f"{low} to {high}" for _, low, high in told]
+        rows.append([units.draw(draw.draw), told[0][0], *spans, units.tenths_of_weight(per_step)])
+    return rows

@@ -10,9 +10,9 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from datasets.notation import inches, millimetres, round_half_up, thousandths
+from datasets.notation import inches, millimetres, thousandths
 from datasets.record import BraceHeight, DrawLength
-from reports.numbers import fixed, with_interval
+from reports.numbers import Row, as_read, fixed, with_intervals
 
 KG_PER_LBF = 0.45359237
 """Exact: NIST Special Publication 811 (2008), appendix B.8."""
@@ -35,13 +35,15 @@ class Units:
         """Return a draw weight in the unit that is printed."""
         return lbf if self.system == "inch" else lbf * KG_PER_LBF
 
-    def read_weight(self, lbf: float) -> str:
-        """Return a weight as a scale read it: quarters of a pound and finer kept, noughts at the end not."""
-        return f"{round_half_up(self.of_weight(lbf), 2).normalize():f}"
+    def read_weights(self, lbfs: Sequence[float]) -> list[str]:
+        """Return weights as scales read them: all with the decimals of the finest, quarters of a pound kept."""
+        return as_read([self.of_weight(lbf) for lbf in lbfs])
 
-    def expected(self, lbf: float, low_lbf: float, high_lbf: float) -> tuple[str, str, str]:
-        """Return a weight and its interval's ends, with the digits that the interval deserves."""
-        return with_interval(self.of_weight(lbf), self.of_weight(low_lbf), self.of_weight(high_lbf))
+    def expected(self, rows_lbf: Sequence[Row]) -> list[tuple[str, str, str]]:
+        """Return weights and their intervals' ends, all with the digits that the narrowest interval deserves."""
+        return with_intervals(
+            [(self.of_weight(lbf), self.of_weight(low), self.of_weight(high)) for lbf, low, high in rows_lbf]
+        )
 
     def tenths_of_weight(self, lbf: float) -> str:
         """Return a small weight or a difference of weights to 0.1 lb or 0.01 kg."""
@@ -56,9 +58,10 @@ class Units:
         return f"{thousandths(inch)} in" if self.system == "inch" else millimetres(inch, 2)
 
     def draw(self, draw: DrawLength | BraceHeight) -> str:
-        """Return a draw length or brace height with its zero point; the standard one goes without saying."""
+        """Return a draw length or brace height, `28 in` or `71.1 cm`, with its zero point unless it is the standard."""
         zero = "" if draw.zero == "standard" else f" {draw.zero}"
-        return f"{self.length(draw.inch)}{zero}"
+        length = self.length(draw.inch) if self.system == "inch" else f"{fixed(2.54 * draw.inch, 1)} cm"
+        return f"{length}{zero}"
 
 
 def console() -> Console:

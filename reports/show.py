@@ -72,7 +72,7 @@ def show_build(
     out.print(_sided(heads, [_layer(number, layer, units) for number, layer in enumerate(build.layers, 1)]))
     out.print(_sided(["width at", "belly", "back", "limb"], [_width(width, units) for width in build.widths]))
     history = contents.events.get(build.id, ())
-    rows = [row for event in history for row in _event_rows(event, contents, units)]
+    rows = _history_rows(history, contents, units)
     if rows:
         out.print(table(["", "on", "what", "read", "expected"], rows, right=(3,)))
     else:
@@ -172,14 +172,14 @@ def describe(removal: Removal, units: Units) -> str:
 
 def compared_rows(compared: Sequence[Compared], units: Units) -> list[list[str]]:
     """Return one row a reading: draw, what was read, what was expected."""
-    return [
-        [units.draw(one.draw), units.read_weight(one.read.lbf), _expected(one, units)] for one in compared
-    ]
+    read = units.read_weights([one.read.lbf for one in compared])
+    draws = [units.draw(one.draw) for one in compared]
+    return [list(row) for row in zip(draws, read, _expected(compared, units), strict=True)]
 
 
-def _expected(compared: Compared, units: Units) -> str:
-    value, low, high = units.expected(compared.expected_lbf, compared.low_lbf, compared.high_lbf)
-    return f"{value} ({low} to {high})"
+def _expected(compared: Sequence[Compared], units: Units) -> list[str]:
+    told = units.expected([(one.expected_lbf, one.low_lbf, one.high_lbf) for one in compared])
+    return [f"{value} ({low} to {high})" for value, low, high in told]
 
 
 def _line(build: Build, contents: Contents, units: Units) -> list[str]:
@@ -189,7 +189,8 @@ def _line(build: Build, contents: Contents, units: Units) -> list[str]:
         weighing = ""
     else:
         reading = weighed.readings[-1]
-        weighing = f"{units.read_weight(reading.weight.lbf)} at {units.draw(reading.draw)}, {weighed.stage}"
+        (read,) = units.read_weights([reading.weight.lbf])
+        weighing = f"{read} at {units.draw(reading.draw)}, {weighed.stage}"
     remark = "planned" if build.planned else "" if build.teaches else "does not teach"
     thickness = sum(layer.butt_in.inch for layer in build.layers if layer.limb != "lower")
     return [
@@ -226,25 +227,34 @@ def _place(place: Dimension | NamedPlace, units: Units) -> str:
     return f"{units.length(place.inch)} out" if isinstance(place, Dimension) else place
 
 
-def _event_rows(event: Event, contents: Contents, units: Units) -> list[list[str]]:
-    """Return an event's rows: one, or one a reading."""
-    if isinstance(event, Removal):
-        return [[event.id, str(event.on), describe(event, units), "", ""]]
-    if isinstance(event, Rigging):
-        parts = [f"{event.string.strands} strands of {event.string.material}"] if event.string else []
-        parts += [f"brace {units.draw(event.brace)}"] if event.brace else []
-        return [[event.id, str(event.on), ", ".join(parts), "", ""]]
-    compared = compare(contents, event)
-    expected = (
-        [compared.reason] if isinstance(compared, Refusal) else [_expected(one, units) for one in compared]
-    )
+def _history_rows(history: Sequence[Event], contents: Contents, units: Units) -> list[list[str]]:
+    """Return one row an event, of a weigh-in one a reading; a column's numbers have the same decimals."""
+    weighed = [event for event in history if isinstance(event, WeighIn)]
+    compared = {event.id: compare(contents, event) for event in weighed}
+    known = [one for told in compared.values() if not isinstance(told, Refusal) for one in told]
+    expected = iter(_expected(known, units))
+    read = iter(units.read_weights([one.weight.lbf for event in weighed for one in event.readings]))
     rows = []
-    for place, reading in enumerate(event.readings):
-        first = [event.id, str(event.on), f"{event.stage} at "] if place == 0 else ["", "", "at "]
-        first[2] += units.draw(reading.draw)
-        beside = expected[place] if place < len(expected) else ""
-        rows.append([*first, units.read_weight(reading.weight.lbf), beside])
+    for event in history:
+        if not isinstance(event, WeighIn):
+            rows.append([event.id, str(event.on), _work(event, units), "", ""])
+            continue
+        told = compared[event.id]
+        for place, reading in enumerate(event.readings):
+            named = [event.id, str(event.on), f"{event.stage} at "] if place == 0 else ["", "", "at "]
+            named[2] += units.draw(reading.draw)
+            refused = told.reason if isinstance(told, Refusal) and place == 0 else ""
+            rows.append([*named, next(read), refused if isinstance(told, Refusal) else next(expected)])
     return rows
+
+
+def _work(event: Removal | Rigging, units: Units) -> str:
+    """Return in words what was done to a bow."""
+    if isinstance(event, Removal):
+        return describe(event, units)
+    parts = [f"{event.string.strands} strands of {event.string.material}"] if event.string else []
+    parts += [f"brace {units.draw(event.brace)}"] if event.brace else []
+    return ", ".join(parts)
 
 
 def _event_json(event: Event, contents: Contents) -> Mapping[str, Any]:

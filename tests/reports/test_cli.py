@@ -314,6 +314,40 @@ def test_a_planned_file_is_wider_than_the_same_measured(bow: Run) -> None:
     assert width(planned) > 1.05 * width(measured)
 
 
+def test_the_stage_is_the_last_one_weighed(trained: Run) -> None:
+    """A finished bow is predicted as finished, which is lighter than as tillered, and the heading says so."""
+    trained("weigh K-001 28=44 --stage finished --on 2026-03-09 --yes")
+
+    def weight(line: str) -> float:
+        return float(
+            json.loads(trained(f"predict K-001 --draws 28 --json {line}").out)["draws"][0]["weight_lbf"]
+        )
+
+    assert weight("") == weight("--stage finished") < weight("--stage tillered")
+    assert "expected draw weight in lb, weighed as finished\n" in trained("predict K-001").out
+    assert "expected draw weight in lb, weighed as blank\n" in trained("predict K-001 --stage blank").out
+    assert "expected draw weight in lb, weighed as tillered\n" in trained("predict bow.toml").out
+
+
+def test_a_column_has_one_number_of_decimals(bow: Run) -> None:
+    """Readings of 45 and 45.25 lb stand as 45.00 and 45.25, and expected weights likewise have the same digits."""
+    bow("weigh K-001 20=45 28=45.25 --stage tillered --on 2026-03-05 --yes")
+    rows = [line.split(" at ")[1].split() for line in bow("show K-001").out.splitlines() if " at 2" in line]
+    predicted = [line.split() for line in bow("predict K-001 --draws 12,20,30").out.splitlines()[2:5]]
+
+    assert [row[2] for row in rows] == ["45.00", "45.25"]
+    for column in ([row[3] for row in rows], [row[2] for row in predicted], [row[5] for row in predicted]):
+        assert len({len(cell.partition(".")[2]) for cell in column}) == 1
+
+
+def test_the_list_of_commands_is_whole(run: Run) -> None:
+    """No command's first sentence is cut in the list, 80 columns wide."""
+    listed = run("--help").out.split("Commands:")[1]
+
+    assert "..." not in listed
+    assert all(name in listed for name in COMMANDS)
+
+
 def test_a_plan_may_come_from_a_pipe(bow: Run) -> None:
     """Of - the plan is read from standard input, and its mistakes are told with its lines."""
     text = Path("bow.toml").read_bytes()
@@ -333,11 +367,11 @@ def test_draws_may_name_their_zero_point(bow: Run) -> None:
 
 
 def test_metric_output(bow: Run) -> None:
-    """With --units metric, lengths are millimetres and weights kilograms, of the same prediction."""
+    """With --units metric, draws are centimetres to one place and weights kilograms, of the same prediction."""
     inch = json.loads(bow("predict K-001 --draws 28 --json").out)["draws"][0]["weight_lbf"]
     text = bow("predict K-001 --draws 28 --units metric").out
 
-    row = next(line for line in text.splitlines() if line.startswith("711.2 mm"))
+    row = next(line for line in text.splitlines() if line.startswith("71.1 cm"))
     assert float(row.split()[2]) == pytest.approx(inch * 0.45359237, abs=0.5)
 
 

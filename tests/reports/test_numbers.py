@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reports.numbers import decimals_for, fixed, with_interval
+from reports.numbers import as_read, decimals_for, fixed, with_interval, with_intervals
 
 # The worked examples of the Particle Data Group's rule (introduction of the Review of Particle Physics, from memory):
 # 0.827 +- 0.119 is printed 0.83 +- 0.12, and 0.827 +- 0.367 is printed 0.8 +- 0.4.
@@ -61,3 +61,14 @@ def test_interval_digits() -> None:
     """A weight known to a few pounds prints with one decimal or none, not with the float's digits."""
     assert with_interval(51.2837, 48.1, 54.5) == ("51.3", "48.1", "54.5")
     assert with_interval(51.2837, 44.0, 58.0) == ("51", "44", "58")
+
+
+def test_columns_have_one_number_of_decimals() -> None:
+    """The narrowest interval and the finest reading say how many; hundredths are the finest kept of a reading."""
+    rows = [(51.2837, 48.1, 54.5), (60.0, 50.0, 70.0)]
+
+    assert with_intervals(rows) == [("51.3", "48.1", "54.5"), ("60.0", "50.0", "70.0")]
+    assert with_intervals([]) == []
+    assert as_read([45, 45.5, 45.25]) == ["45.00", "45.50", "45.25"]
+    assert as_read([45.0, 100.0]) == ["45", "100"]
+    assert as_read([23.58686]) == ["23.59"]
