@@ -29,7 +29,7 @@ LEVEL = 0.9
 """Of the interval whose half width is told."""
 
 STRIP_SD = 0.02
-"""A strip bent on the bench tells its lot's modulus to this share (common practice, no source)."""
+"""A strip bent on the bench is read to this share (common practice, no source); it strays from its lot besides."""
 
 CHECK_WEIGHT_SD = 0.003
 """A check weight tells a scale's factor to this share: 0.15 lb of 50 (common practice, no source)."""
@@ -85,7 +85,7 @@ def budget(
     ]
     gains += [
         Gain(measure=measure, half_width_lbf=_half_width(belief, told, imagined, wider))
-        for measure, imagined in _imagined(told)
+        for measure, imagined in _imagined(told, materials)
     ]
     in_order = tuple(sorted(gains, key=lambda gain: gain.half_width_lbf))
     return Budget(draw=draw, half_width_lbf=now, gains=in_order)
@@ -127,15 +127,16 @@ def _by_caliper(value: Any) -> Any:
     return value
 
 
-def _imagined(told: Columns) -> Iterator[tuple[str, _Imagined]]:
+def _imagined(told: Columns, known: Mapping[str, Material]) -> Iterator[tuple[str, _Imagined]]:
     """Yield a strip test of each lot and a check weight on the scale."""
     materials = [name.removeprefix(STIFFNESS) for name in told.common if name.startswith(STIFFNESS)]
     for group in (LOTS_OF_WOOD, LOTS_OF_GLASS):
         for lot in told.groups.get(group, {}):
             (material,) = [name for name in materials if lot.startswith(f"{name}, ")]
+            sd = float(np.hypot(STRIP_SD, known[material].bow_sd))
             yield (
                 f"strip test of {lot}",
-                _Imagined({f"{STIFFNESS}{material}": 1.0}, {group: {lot: 1.0}}, STRIP_SD),
+                _Imagined({f"{STIFFNESS}{material}": 1.0}, {group: {lot: 1.0}}, sd),
             )
     scale = dict.fromkeys(told.groups[SCALES], 1.0)
     yield "check weight on the scale", _Imagined({}, {SCALES: scale}, CHECK_WEIGHT_SD)

@@ -1,6 +1,7 @@
 """What a strip test says: its modulus, beside the handbook's and beside what was believed of the lot."""
 
 import json
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, hypot
 from statistics import NormalDist
@@ -15,7 +16,7 @@ from predictor.lots import StripReading, lot_belief, read_strip, with_strips
 from predictor.mixture import NormalMixture
 from predictor.model import Model, prior_belief
 from reports.expectation import SURE
-from reports.numbers import with_interval
+from reports.numbers import decimals_for, fixed
 from reports.printing import table
 
 LEVEL = 0.9
@@ -119,11 +120,11 @@ def lot_of(what: str, lot: str | None, contents: Contents) -> tuple[str, str | N
 
 def far_in_words(told: Told) -> str:
     """Return one line that says what was expected of a strip and what it reads."""
-    low, high = told.before.low_psi / PSI_PER_MSI, told.before.high_psi / PSI_PER_MSI
-    _, low_text, high_text = with_interval(low, low, high)
-    value, _, _ = _texts(told.strip, PSI_PER_MSI)
+    decimals = _decimals([told.before], PSI_PER_MSI)
+    _, low, high = _texts(told.before, PSI_PER_MSI, decimals)
+    value, _, _ = _texts(told.strip, PSI_PER_MSI, decimals)
     return (
-        f"expected a lot of {low_text} to {high_text} Msi, the strip reads {value}; "
+        f"expected a lot of {low} to {high} Msi, the strip reads {value}; "
         "check thickness, span and the zero of the deflections"
     )
 
@@ -132,12 +133,15 @@ def show_strip(told: Told, out: Console) -> None:
     """Print a strip's modulus, and what it does to the belief in its lot."""
     lot = told.reading.lot.level
     handbook = told.material.modulus_psi
-    rows = [
-        _row("this strip, by what was measured", told.strip),
-        ["handbook", _two(handbook / PSI_PER_MSI), "", _two(handbook / PSI_PER_GPA), ""],
-        _row("the lot, as believed before", told.before),
-        _row("the lot, as believed now", told.after),
-    ]
+    known = [told.strip, told.before, told.after]
+    decimals = {unit: _decimals(known, unit) for unit in (PSI_PER_MSI, PSI_PER_GPA)}
+    named_moduli = {
+        "this strip, by what was measured": told.strip,
+        "handbook": Modulus(handbook, handbook, handbook),
+        "the lot, as believed before": told.before,
+        "the lot, as believed now": told.after,
+    }
+    rows = [[name, *_cells(modulus, decimals)] for name, modulus in named_moduli.items()]
     out.print(f"[bold]{escape(lot)}[/]: Young's modulus in bending")
     out.print(table(["", "Msi", f"{LEVEL:.0%}", "GPa", f"{LEVEL:.0%}"], rows, right=(1, 3)))
     found = told.reading.found
@@ -152,19 +156,25 @@ def show_strip(told: Told, out: Console) -> None:
         out.print(f"Reading {place + 1} lies off the line of the others: check it.")
 
 
-def _row(name: str, modulus: Modulus) -> list[str]:
-    msi, gpa = (_texts(modulus, unit) for unit in (PSI_PER_MSI, PSI_PER_GPA))
-    return [name, msi[0], f"{msi[1]} to {msi[2]}", gpa[0], f"{gpa[1]} to {gpa[2]}"]
+def _cells(modulus: Modulus, decimals: Mapping[float, int]) -> list[str]:
+    """Return a modulus and its interval in each unit, with so many decimals; no interval where it has no width."""
+    cells = []
+    for unit, digits in decimals.items():
+        value, low, high = _texts(modulus, unit, digits)
+        cells += [value, f"{low} to {high}" if modulus.high_psi > modulus.low_psi else ""]
+    return cells
 
 
-def _texts(modulus: Modulus, psi_per_unit: float) -> tuple[str, str, str]:
-    return with_interval(
-        modulus.psi / psi_per_unit, modulus.low_psi / psi_per_unit, modulus.high_psi / psi_per_unit
+def _texts(modulus: Modulus, psi_per_unit: float, decimals: int) -> tuple[str, str, str]:
+    value, low, high = (
+        fixed(psi / psi_per_unit, decimals) for psi in (modulus.psi, modulus.low_psi, modulus.high_psi)
     )
+    return value, low, high
 
 
-def _two(value: float) -> str:
-    return f"{value:.3g}"
+def _decimals(moduli: Sequence[Modulus], psi_per_unit: float) -> int:
+    """Return the decimals that the narrowest interval deserves."""
+    return max(decimals_for((one.high_psi - one.low_psi) / (2 * psi_per_unit)) for one in moduli)
 
 
 def strip_json(told: Told) -> str:

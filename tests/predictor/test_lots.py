@@ -152,6 +152,21 @@ def test_a_second_strip_is_worth_less_than_the_first() -> None:
     assert 0 < gained(strip(lot="m1")) < gained() / 2
 
 
+def test_the_budget_says_what_a_strip_will_bring() -> None:
+    """The reach told before a strip is bent is the one found after, if it is read to 2 % and says what is expected."""
+    told = budget(STRAIGHT, build(), (), AT_28[0], handbook())
+    assert isinstance(told, Budget)
+    (gain,) = [one for one in told.gains if one.measure == "strip test of hard maple, m1"]
+    rough = strip(lot="m1", thickness_sd_in=1e-6)
+    others = read_strip(rough, handbook())
+    sd = 0.125 / 3 * sqrt(0.02**2 - others.found.log_sd**2)
+    after = predicted(strip(1, exp(-others.log_ratio), lot="m1", thickness_sd_in=sd))
+    (interval,) = [one for one in after.draws[0].intervals if one.level == 0.9]
+
+    assert gain.half_width_lbf < 0.97 * told.half_width_lbf
+    assert (interval.high_lbf - interval.low_lbf) / 2 == pytest.approx(gain.half_width_lbf, rel=0.002)
+
+
 def test_intervals_of_lots_hold_as_often_as_they_say() -> None:
     """Of 500 lots drawn from handbook scatter and tested with true errors, the 90 % interval holds 90 %.
 
