@@ -28,6 +28,10 @@ from predictor.model import level_name
 from predictor.posterior import Array, Posterior
 from predictor.strip import Bent, Found, Tolerances, modulus
 
+MODULUS_OVER_SHEAR = 16.0
+"""E/G of wood along the grain, the middle of the Wood Handbook's Table 5-1 (FPL-GTR-282, 2021; from memory); that of
+glass is smaller."""
+
 
 @dataclass(frozen=True)
 class Lot:
@@ -98,6 +102,7 @@ def _tolerances(test: StripTest, material: Material) -> Tolerances:
         load=HUNG_LOAD_SD,
         deflection=max(DEFLECTION_SD_IN[reading.deflection_in.taken] for reading in test.loads),
         seating=SEATING_SD_IN,
+        modulus_over_shear=MODULUS_OVER_SHEAR,
     )
 
 

@@ -3,7 +3,8 @@
 A strip is clamped at one end and loaded at the other (cantilever), or lies on two edges and is loaded in the middle
 (three-point). Thin strips bend far, so the exact elastica takes the place of the small-deflection formulas, which are
 its limits. The strip's own weight bends it before the first reading and drops out with the zero of the deflections, to
-first order; shear and the friction of the edges are left out. Any consistent units will do.
+first order; the friction of the edges is left out, and so is shear, which counts as doubt. Any consistent units will
+do.
 """
 
 from collections.abc import Callable, Mapping
@@ -148,6 +149,7 @@ class Tolerances:
         load: of all loads together, as a share of them.
         deflection: of each deflection by itself.
         seating: of the place of the unloaded strip, which the first load seats.
+        modulus_over_shear: E/G; what shear adds to the deflection counts as one standard deviation.
     """
 
     span: float
@@ -156,6 +158,7 @@ class Tolerances:
     load: float
     deflection: float
     seating: float
+    modulus_over_shear: float
 
 
 @dataclass(frozen=True)
@@ -214,6 +217,7 @@ def modulus(bent: Bent, tolerances: Tolerances) -> Found:
                 "width": tolerances.width / bent.width,
                 "thickness": 3 * tolerances.thickness / bent.thickness,
                 "loads": tolerances.load,
+                "shear": shear_share(bent.support, bent.span / bent.thickness, tolerances.modulus_over_shear),
             }
         ),
         seating=float(seating),

@@ -28,6 +28,17 @@ NO_MISFIT = 3.0
 """A deflection off the line of the others by more of its standard deviations is told."""
 
 
+_ADVICE = {
+    "deflections": "hang more weight, or several weights one after the other",
+    "span": "measure it by caliper",
+    "width": "measure it by caliper",
+    "thickness": "measure it by micrometer at several places",
+    "loads": "weigh them on a better scale",
+    "shear": "use a longer span",
+}
+"""What to do about each source of a strip's doubt."""
+
+
 @dataclass(frozen=True)
 class Modulus:
     """A Young's modulus with the interval that holds it nine times in ten, in psi."""
@@ -144,14 +155,11 @@ def show_strip(told: Told, out: Console) -> None:
     rows = [[name, *_cells(modulus, decimals)] for name, modulus in named_moduli.items()]
     out.print(f"[bold]{escape(lot)}[/]: Young's modulus in bending")
     out.print(table(["", "Msi", f"{LEVEL:.0%}", "GPa", f"{LEVEL:.0%}"], rows, right=(1, 3)))
-    found = told.reading.found
     over = told.strip.psi / handbook - 1
     out.print(f"The strip reads {abs(over):.0%} {'above' if over > 0 else 'below'} the handbook.")
-    largest = max(found.dimension_sds, key=lambda name: found.dimension_sds[name])
-    if found.dimension_sds[largest] > found.reading_sd:
-        out.print(f"Most of its doubt comes from the {largest}: measure that better first.")
-    else:
-        out.print("Most of its doubt comes from reading the deflections: hang more weight, or several.")
+    log_sds = {"deflections": told.reading.found.reading_sd, **told.reading.found.dimension_sds}
+    largest = max(log_sds, key=lambda name: log_sds[name])
+    out.print(f"Most of its doubt comes from the {largest}: {_ADVICE[largest]}.")
     for place in told.misfits:
         out.print(f"Reading {place + 1} lies off the line of the others: check it.")
 
