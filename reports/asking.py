@@ -13,7 +13,7 @@ from pydantic import BaseModel, ValidationError
 
 from datasets.contents import Contents
 from datasets.mistakes import RawRecord, mistakes_of
-from datasets.schema import KINDS, Layer, ProfileReading, Reading, WidthReading
+from datasets.schema import KINDS, Layer, ProfileReading, Reading, StripLoad, WidthReading
 
 
 class InterruptedAskingError(Exception):
@@ -68,6 +68,14 @@ _READINGS = Rows(
     "readings", "Readings, a line each: draw, weight. Such as: 28, 52 1/2", Reading, ("draw", "weight"), 1
 )
 
+_LOADS = Rows(
+    "loads",
+    "Loads, a line each: weight hung on it, how far it went down from where it lay bare. Such as: 2 lb, .42",
+    StripLoad,
+    ("load", "deflection_in"),
+    1,
+)
+
 QUESTIONS: Mapping[str, Sequence[Question | Rows]] = {
     "form": (
         Question("id", "Name of the form in small letters, such as ridge-66"),
@@ -98,6 +106,17 @@ QUESTIONS: Mapping[str, Sequence[Question | Rows]] = {
     "scale": (
         Question("id", "Name of the scale in small letters, such as hanging-digital"),
         Question("division_lbf", "Smallest step it shows, in pounds"),
+        Question("note", "Note", needed=False),
+    ),
+    "strip": (
+        Question("material", "Material of the strip"),
+        Question("lot", "Lot, the delivery or board it came from", needed=False),
+        Question("on", "Bent on, such as 2026-05-31"),
+        Question("support", "Held: three-point (on two edges, loaded midway) or cantilever"),
+        Question("span_in", "Span between the edges, or from the clamp to the load"),
+        Question("width_in", "Width"),
+        Question("thickness_in", "Thickness, mean over the span"),
+        _LOADS,
         Question("note", "Note", needed=False),
     ),
 }

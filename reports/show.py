@@ -15,10 +15,18 @@ from predictor.bow import Refusal
 from predictor.profile import Profile, fit_profile
 from reports.expectation import Compared, compare
 from reports.printing import Units, table
+from reports.strips import strip_rows
 
 
 def show_book(contents: Contents, units: Units, out: Console, last: int | None = None) -> None:
-    """Print one line a build: what it is, and what it weighed last; all of them or the `last` so many."""
+    """Print one line a build, all or the `last` so many: what it is, what it weighed last. Then one a strip test."""
+    _show_builds(contents, units, out, last)
+    if contents.strips:
+        heads = ["strip test", "on", "lot", "modulus, Msi", "90%"]
+        out.print(table(heads, strip_rows(contents), right=(3,)))
+
+
+def _show_builds(contents: Contents, units: Units, out: Console, last: int | None) -> None:
     if not contents.builds:
         out.print("The book has no builds yet. Add one with: drawweight add")
         return
@@ -41,6 +49,7 @@ def book_json(contents: Contents) -> str:
         "rigging": [event.model_dump(mode="json") for event in events if isinstance(event, Rigging)],
         "material": [material.model_dump(mode="json") for material in contents.own_materials.values()],
         "scale": [scale.model_dump(mode="json") for scale in contents.scales.values()],
+        "strip": [strip.model_dump(mode="json") for strip in contents.strips.values()],
     }
     return json.dumps(listed, indent=2, ensure_ascii=False)
 
@@ -175,6 +184,13 @@ def compared_rows(compared: Sequence[Compared], units: Units) -> list[list[str]]
     read = units.read_weights([one.read.lbf for one in compared])
     draws = [units.draw(one.draw) for one in compared]
     return [list(row) for row in zip(draws, read, _expected(compared, units), strict=True)]
+
+
+def far_in_words(one: Compared, units: Units) -> str:
+    """Return a reading beside what was expected: `expected 43 to 66 lb at 28 in, you typed 94`."""
+    ((_, low, high),) = units.expected([(one.expected_lbf, one.low_lbf, one.high_lbf)])
+    (read,) = units.read_weights([one.read.lbf])
+    return f"expected {low} to {high} {units.weight} at {units.draw(one.draw)}, you typed {read}"
 
 
 def _expected(compared: Sequence[Compared], units: Units) -> list[str]:

@@ -91,16 +91,20 @@ def tell(contents: Contents, test: StripTest, model: Model | None) -> Told:
     belief = with_strips(prior_belief() if model is None else model.belief(), others, materials)
     before = lot_belief(belief, reading.lot, materials)
     after = lot_belief(with_strips(belief, [test], materials), reading.lot, materials)
-    reach = exp(NormalDist().inv_cdf((1 + LEVEL) / 2) * reading.found.log_sd)
-    psi = reading.found.modulus
     return Told(
         material=material,
         reading=reading,
-        strip=Modulus(psi, psi / reach, psi * reach),
+        strip=_measured(reading),
         before=_modulus(before, material),
         after=_modulus(after, material),
         off=(reading.log_ratio - float(before.mean[0])) / hypot(float(before.sd[0]), reading.log_sd),
     )
+
+
+def _measured(reading: StripReading) -> Modulus:
+    """Return a strip's own modulus, by what was measured of it."""
+    psi, reach = reading.found.modulus, exp(NormalDist().inv_cdf((1 + LEVEL) / 2) * reading.found.log_sd)
+    return Modulus(psi, psi / reach, psi * reach)
 
 
 def _modulus(ratio: NormalMixture, material: Material) -> Modulus:
@@ -162,6 +166,17 @@ def show_strip(told: Told, out: Console) -> None:
     out.print(f"Most of its doubt comes from the {largest}: {_ADVICE[largest]}.")
     for place in told.misfits:
         out.print(f"Reading {place + 1} lies off the line of the others: check it.")
+
+
+def strip_rows(contents: Contents) -> list[list[str]]:
+    """Return one row for each strip test of the book: id, day, lot, and its modulus in Msi with the interval."""
+    rows = []
+    for test in contents.strips.values():
+        reading = read_strip(test, contents.materials)
+        one = _measured(reading)
+        decimals = {PSI_PER_MSI: _decimals([one], PSI_PER_MSI)}
+        rows.append([test.id, test.on.isoformat(), reading.lot.level, *_cells(one, decimals)])
+    return rows
 
 
 def _cells(modulus: Modulus, decimals: Mapping[float, int]) -> list[str]:

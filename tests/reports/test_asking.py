@@ -38,6 +38,17 @@ def test_answers_make_the_record(monkeypatch: pytest.MonkeyPatch, tmp_path: Path
     assert asked == read_record("form", shop.form().data, Contents()).record
 
 
+def test_a_strip_is_asked_for_too(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Answers about a strip, a line for each load, give the record that a file with them would."""
+    loads = ["1, .34", "2, .68", "3 lb, 1.02"]
+    head = ["hard maple", "m7", "2026-03-01", "three-point", "20", "1 1/2", ".125"]
+    answering(monkeypatch, ["strip", *head, *loads, "", ""])
+    raw = asking.ask(None, Contents(), tmp_path / "draft.toml")
+
+    asked = read_record(raw.kind, raw.data, Contents()).record
+    assert asked == read_record("strip", shop.strip().data, Contents()).record
+
+
 def test_a_wrong_answer_is_asked_again_with_the_reason(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -181,3 +181,16 @@ def test_a_lot_name_that_two_woods_share_is_refused(run: Run) -> None:
 
     with pytest.raises(LookupError, match="wanted a known material, got 'm7'"):
         strips.lot_of("m7", None, contents())
+
+
+def test_the_book_shows_its_strips(run: Run) -> None:
+    """Each strip has a line of the book, and the book's own JSON can be added to another one."""
+    run(f'strip "hard maple" {BENCH} 1=.33 2=.66')
+    (line,) = [line for line in run("show").out.splitlines() if line.startswith("STRIP-001")]
+    Path("all.json").write_text(run("show --json").out, encoding="utf-8")
+
+    assert line.split()[1:5] == ["2026-03-01", "hard", "maple,", "m7"]
+    assert float(line.split()[5]) == pytest.approx(2.1, abs=0.1)
+    assert run("--book other.book add all.json").code == 0
+    with ShopBook.open(Path("other.book")) as other:
+        assert other.contents().strips == contents().strips
