@@ -21,7 +21,7 @@ from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from training.calibrate import calibrate
 from training.evidence import Evidence, Weighing, evidence, readings
 from training.hierarchy import Fit, fit
-from training.questions import Question, answers, only_main, questions
+from training.questions import Pick, Question, answers, cut_to_weight, only_asked, questions
 from training.rivals import Table, table
 from training.scores import crps
 from training.suspicion import GrossErrors
@@ -60,18 +60,25 @@ class Trial:
         return table(self.asked)
 
 
-def trial(contents: Contents, past: Sequence[str], to_come: Sequence[str]) -> Trial:
-    """Solve all that a trial needs.
+def solved(contents: Contents, builds: Sequence[str]) -> tuple[Weighing, ...]:
+    """Return all weighings of some builds, solved by the statics."""
+    return evidence(only(contents, builds)).weighings
+
+
+def trial(
+    contents: Contents, weighings: tuple[Weighing, ...], to_come: Sequence[str], pick: Pick = cut_to_weight
+) -> Trial:
+    """Return a trial, with what it asks solved by the statics.
 
     Args:
         contents: of the shop's book.
-        past: ids of the builds that may teach, in order of time.
+        weighings: of the past builds, solved, in order of time.
         to_come: ids of the builds that are asked for; nothing of them teaches.
+        pick: which weighing is asked for, and is what rivals learn of a past build.
     """
-    known = evidence(only(contents, past)).weighings
-    asked = evidence(only_main(contents, to_come)).weighings
-    mains = {question.build: question for question in questions(contents, known)}
-    return Trial(known, mains, questions(contents, asked))
+    past = {question.build: question for question in questions(contents, weighings, pick)}
+    asked = evidence(only_asked(contents, to_come, pick)).weighings
+    return Trial(weighings, past, questions(contents, asked, pick))
 
 
 def only(contents: Contents, builds: Sequence[str]) -> Contents:

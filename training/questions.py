@@ -1,10 +1,11 @@
 """Questions to ask of what learns: what did a bow weigh, told only how it was built and cut by then.
 
-There is one question a build: its reading nearest to 28 in, of the last weighing while tillered or, where the book has
-none, of the first weighing once finished.
+There is one question a build: its reading nearest to 28 in at one weighing, which a `Pick` chooses. A shop cuts a bow
+until it weighs what was ordered, so at the last weighings the widths tell of the weight already; the first weighing is
+the one whose geometry nobody chose by the scale.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +21,21 @@ from predictor.posterior import Posterior
 from training.evidence import Weighing, moment_of
 
 MAIN_DRAW_IN = 28.0
+
+Pick = Callable[[Sequence[WeighIn]], WeighIn | None]
+"""Which of a build's weighings is asked for; nothing if it has none such."""
+
+
+def cut_to_weight(weighed: Sequence[WeighIn]) -> WeighIn | None:
+    """Pick the last weighing while tillered or, where there is none, the first once finished."""
+    tillered = [weigh_in for weigh_in in weighed if weigh_in.stage is Stage.TILLERED]
+    finished = [weigh_in for weigh_in in weighed if weigh_in.stage is Stage.FINISHED]
+    return next(iter(tillered[-1:] or finished[:1]), None)
+
+
+def first_on_record(weighed: Sequence[WeighIn]) -> WeighIn | None:
+    """Pick the first weighing of all, whatever the stage."""
+    return next(iter(weighed), None)
 
 
 @dataclass(frozen=True)
@@ -41,46 +57,42 @@ class Question:
     log_weight: float
 
 
-def questions(contents: Contents, weighings: Sequence[Weighing]) -> tuple[Question, ...]:
-    """Return the question of each build whose main weighing is among some that the statics have solved."""
+def questions(contents: Contents, weighings: Sequence[Weighing], pick: Pick) -> tuple[Question, ...]:
+    """Return the question of each build whose weighing in question is among some that the statics have solved."""
     return tuple(
-        _question(contents, found, main)
+        _question(contents, found, picked)
         for found in weighings
-        if (main := main_weigh_in(contents, found.build)) and main.id == found.weigh_in
+        if (picked := _picked(contents, found.build, pick)) and picked.id == found.weigh_in
     )
 
 
-def only_main(contents: Contents, builds: Iterable[str]) -> Contents:
+def only_asked(contents: Contents, builds: Iterable[str], pick: Pick) -> Contents:
     """Return the contents of some builds with no weighing but the one asked for, and nothing that came after."""
-    mains = {name: main for name in builds if (main := main_weigh_in(contents, name))}
+    asked = {name: picked for name in builds if (picked := _picked(contents, name, pick))}
     return replace(
         contents,
-        builds={name: contents.builds[name] for name in mains},
-        events={name: _told(contents.events[name], main) for name, main in mains.items()},
+        builds={name: contents.builds[name] for name in asked},
+        events={name: _told(contents.events[name], picked) for name, picked in asked.items()},
     )
 
 
-def main_weigh_in(contents: Contents, build: str) -> WeighIn | None:
-    """Return the weighing that is asked for; nothing if the build has none."""
-    weighed = [event for event in contents.events.get(build, ()) if isinstance(event, WeighIn)]
-    tillered = [event for event in weighed if event.stage is Stage.TILLERED]
-    finished = [event for event in weighed if event.stage is Stage.FINISHED]
-    return next(iter(tillered[-1:] or finished[:1]), None)
+def _picked(contents: Contents, build: str, pick: Pick) -> WeighIn | None:
+    return pick([event for event in contents.events.get(build, ()) if isinstance(event, WeighIn)])
 
 
-def _told(history: tuple[Event, ...], main: WeighIn) -> tuple[Event, ...]:
-    return (*(e for e in events_until(history, main)[:-1] if not isinstance(e, WeighIn)), main)
+def _told(history: tuple[Event, ...], asked: WeighIn) -> tuple[Event, ...]:
+    return (*(e for e in events_until(history, asked)[:-1] if not isinstance(e, WeighIn)), asked)
 
 
-def _question(contents: Contents, found: Weighing, main: WeighIn) -> Question:
+def _question(contents: Contents, found: Weighing, asked: WeighIn) -> Question:
     build = contents.builds[found.build]
     form = contents.forms[build.form, build.form_revision]
-    moment = moment_of(main, form)
+    moment = moment_of(asked, form)
     place = int(np.argmin(np.abs(np.array(moment.draws_in) - MAIN_DRAW_IN)))
     return Question(
         build=found.build,
         moment=replace(moment, draws_in=moment.draws_in[place : place + 1]),
-        bow=bow_at(form, build, _told(contents.events[found.build], main)),
+        bow=bow_at(form, build, _told(contents.events[found.build], asked)),
         columns=_at(found.columns, place),
         log_weight=float(found.log_weight[place]),
     )

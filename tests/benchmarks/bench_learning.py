@@ -10,7 +10,7 @@ default: seeds that nobody developed with. Standard errors are over shops.
 import argparse
 import json
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass, replace
 from functools import partial
@@ -27,16 +27,17 @@ from rich.progress import track
 
 from datasets.contents import Contents
 from datasets.materials import handbook
+from datasets.schema import Stage
 from predictor.columns import STIFFNESS, Columns, Named, Tolerance
 from predictor.mixture import NormalMixture
 from predictor.model import seen_by
 from predictor.posterior import Rows, predict
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from training.clerical import with_mistakes
-from training.evaluate import LEVELS, Learned, Trial, learned, lots_seen, marks, only, trial
+from training.evaluate import LEVELS, Learned, Trial, learned, lots_seen, marks, only, solved, trial
 from training.evidence import Weighing, evidence
 from training.oracle import knowing_the_shop
-from training.questions import Question
+from training.questions import Question, cut_to_weight, first_on_record
 from training.rivals import RIVALS
 from training.scores import Estimate, clustered_mean, clustered_ratio
 from training.shop_designs import DESIGNS, WOODS
@@ -48,7 +49,8 @@ Array = NDArray[np.float64]
 HERE = Path(__file__).parent
 FIRST_SEED = 500_000
 OURS = "ours"
-CLEAN, SLIPS, STRIPS = "usual", "with slips of the pen", "after a strip of each lot"
+CUT, FIRST = "cut to weight", "first draw"
+SLIPS, STRIPS = "with slips of the pen", "after a strip of each lot"
 SHIFTED_SD = 4.0
 """Predictive standard deviations by which a slip must shift a reading before it ought to be found."""
 
@@ -85,30 +87,41 @@ def run_shop(plan: Plan, seed: int) -> tuple[list[dict[str, Any]], list[dict[str
     shop = simulate(seed, most + 2 * half, held_lots=half, fresh_lots=half)
     contents = Contents.of(shop.records)
     names = list(contents.builds)
-    tried = trial(contents, names[:most], names[most:])
-    floor = tried.wanted.log_weight - knowing_the_shop(shop.truth, Scatter(), tried.asked)
-    tried_floor = {question.build: error for question, error in zip(tried.asked, floor, strict=True)}
-    usual = {count: learned(tried.weighings, tried.latest(count)) for count in plan.counts}
-    rows = [row for count in plan.counts for row in _counted(tried, count, usual[count])]
-    rows += [row for count in plan.counts for row in _after_strips(tried, count, usual[count], shop, seed)]
-    rows += _unseen(tried, plan.unseen, seed) if plan.unseen else []
-    found: list[dict[str, Any]] = []
+    weighings = solved(contents, names[:most])
+    usual = {count: learned(weighings, names[most - count : most]) for count in plan.counts}
+    cut, first = (trial(contents, weighings, names[most:], pick) for pick in (cut_to_weight, first_on_record))
+    first = replace(first, asked=tuple(q for q in first.asked if q.moment.stage is Stage.FIRST_DRAW))
+    rows, found = [], []
+    for study, tried in ((CUT, cut), (FIRST, first)):
+        if tried.asked:
+            rows += _with_floor(_usual(study, tried, usual), shop, tried)
+    more = [row for count in plan.counts for row in _after_strips(cut, count, usual[count], shop, seed)]
+    more += _unseen(cut, plan.unseen, seed) if plan.unseen else []
     if plan.slips:
-        more, found = _with_slips(seed, shop, tried, usual)
-        rows += more
-    for row in rows:
-        weight = np.exp(row.pop("log_weight"))
-        row |= {"seed": seed, "floor_lbf": weight * (1 - np.exp(-tried_floor[row.pop("build")]))}
-    return rows, [row | {"seed": seed} for row in found]
+        answered, found = _with_slips(seed, shop, cut, usual)
+        more += answered
+    rows += _with_floor(more, shop, cut)
+    return [row | {"seed": seed} for row in rows], [row | {"seed": seed} for row in found]
 
 
-def _counted(tried: Trial, count: int, taught: Learned) -> Iterator[dict[str, Any]]:
+def _with_floor(rows: Iterable[dict[str, Any]], shop: VirtualShop, tried: Trial) -> list[dict[str, Any]]:
+    """Return rows with the error in pounds of who knows the shop's truth."""
+    off = tried.wanted.log_weight - knowing_the_shop(shop.truth, Scatter(), tried.asked)
+    floor_lbf = {
+        question.build: np.exp(question.log_weight) * (1 - np.exp(-error))
+        for question, error in zip(tried.asked, off, strict=True)
+    }
+    return [row | {"floor_lbf": floor_lbf[row["build"]]} for row in rows]
+
+
+def _usual(study: str, tried: Trial, usual: dict[int, Learned]) -> Iterator[dict[str, Any]]:
     """Yield the answers of every method that has learned from the latest builds."""
-    yield from _rows(CLEAN, count, OURS, tried.asked, taught, taught.answers(tried.asked))
-    if count:
-        past = tried.known(tried.latest(count))
-        for name, rival in RIVALS.items():
-            yield from _rows(CLEAN, count, name, tried.asked, taught, rival(past, tried.wanted))
+    for count, taught in usual.items():
+        yield from _rows(study, count, OURS, tried.asked, taught, taught.answers(tried.asked))
+        if count:
+            past = tried.known(tried.latest(count))
+            for name, rival in RIVALS.items():
+                yield from _rows(study, count, name, tried.asked, taught, rival(past, tried.wanted))
 
 
 def _rows(
@@ -122,7 +135,6 @@ def _rows(
             "n": count,
             "method": method,
             "build": question.build,
-            "log_weight": question.log_weight,
             "lots": lots_seen(taught.belief, question.columns),
             "off_lbf": marked.off_lbf[place],
             "crps": marked.crps_percent[place],
@@ -250,6 +262,7 @@ def _with_slips(
     changed = {slip.record.split("/")[0] for slip in slips} & set(tried.past)
     again = evidence(only(contents, sorted(changed))).weighings
     weighings = _in_place_of(tried.weighings, again, changed)
+    slipped = {slip.record.split("/")[0]: slip.kind for slip in slips}
     rows: list[dict[str, Any]] = []
     found: list[dict[str, Any]] = []
     for count, clean in usual.items():
@@ -259,7 +272,7 @@ def _with_slips(
         found += [
             {
                 "n": count,
-                "slip": name in changed,
+                "slip": slipped.get(name, ""),
                 "shift_sd": shift.get(name, 0.0),
                 "named": name in taught.doubtful,
             }
@@ -344,11 +357,11 @@ def finding(found: pd.DataFrame) -> pd.DataFrame:
             {
                 "n": count,
                 "builds": len(group),
-                "with a slip": int(group.slip.sum()),
+                "with a slip": int((group.slip != "").sum()),
                 "shifted by over 4 sd": len(shifted),
                 "recall of these": clustered_mean(shifted.named.to_numpy(float), shifted.seed.to_numpy()),
                 "named": len(named),
-                "precision": clustered_mean(named.slip.to_numpy(float), named.seed.to_numpy()),
+                "precision": clustered_mean((named.slip != "").to_numpy(float), named.seed.to_numpy()),
             }
         )
     return pd.DataFrame(lines)

@@ -27,7 +27,7 @@ from datasets.contents import Contents
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from training.evidence import Weighing, evidence, readings
 from training.hierarchy import fit
-from training.questions import questions
+from training.questions import cut_to_weight, questions
 from training.rivals import Table, dimensions_process, table
 from training.suspicion import GrossErrors
 from training.virtual_shop import simulate
@@ -112,7 +112,7 @@ def main() -> None:
     for builds in given.builds:
         with ProcessPoolExecutor(1) as alone:
             console.print(alone.submit(train_on, weighings, builds).result())
-    mains = table(questions(contents, weighings))
+    mains = table(questions(contents, weighings, cut_to_weight))
     for builds in given.builds:
         known = mains.rows(np.arange(builds) % len(mains))
         console.print(f"statsmodels MixedLM, {builds} builds: {timed(mixed_model, known):.1f} s")

@@ -7,7 +7,7 @@ from scipy import stats
 from datasets.contents import Contents
 from predictor.mixture import NormalMixture
 from predictor.model import prior_belief
-from training.evaluate import LEVELS, learned, lots_seen, marks, only, trial
+from training.evaluate import LEVELS, learned, lots_seen, marks, only, solved, trial
 from training.rivals import RIVALS
 from training.train import train
 from training.virtual_shop import simulate
@@ -31,7 +31,7 @@ def contents(shop):
 def tried(contents):
     """Return the trial whose past is the first builds."""
     names = list(contents.builds)
-    return trial(contents, names[:PAST], names[PAST:])
+    return trial(contents, solved(contents, names[:PAST]), names[PAST:])
 
 
 def test_same_as_training_on_the_book(contents, tried):
@@ -86,7 +86,7 @@ def test_holds_and_beats_its_rivals():
     for seed in range(600, 612):
         contents = Contents.of(simulate(seed, 26, held_lots=3, fresh_lots=3).records)
         names = list(contents.builds)
-        tried = trial(contents, names[:20], names[20:])
+        tried = trial(contents, solved(contents, names[:20]), names[20:])
         ours.append(marks(learned(tried.weighings, names[:20]).answers(tried.asked), tried.wanted.log_weight))
         past = tried.known(names[:20])
         for name, rival in RIVALS.items():

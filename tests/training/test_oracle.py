@@ -9,7 +9,7 @@ from datasets.contents import Contents
 from predictor.model import prior_belief
 from training.evidence import evidence
 from training.oracle import knowing_the_shop
-from training.questions import answers, only_main, questions
+from training.questions import answers, cut_to_weight, only_asked, questions
 from training.shop_truth import Scatter
 from training.virtual_shop import simulate
 
@@ -44,7 +44,8 @@ ALIKE = Scatter(
 
 def _asked(shop):
     contents = Contents.of(shop.records)
-    return questions(contents, evidence(only_main(contents, contents.builds)).weighings)
+    asked = evidence(only_asked(contents, contents.builds, cut_to_weight)).weighings
+    return questions(contents, asked, cut_to_weight)
 
 
 def test_knows_all_that_is_common():
