@@ -91,7 +91,8 @@ def run_shop(plan: Plan, seed: int) -> tuple[list[dict[str, Any]], list[dict[str
     usual = {count: learned(weighings, names[most - count : most]) for count in plan.counts}
     cut, first = (trial(contents, weighings, names[most:], pick) for pick in (cut_to_weight, first_on_record))
     first = replace(first, asked=tuple(q for q in first.asked if q.moment.stage is Stage.FIRST_DRAW))
-    rows, found = [], []
+    rows: list[dict[str, Any]] = []
+    found: list[dict[str, Any]] = []
     for study, tried in ((CUT, cut), (FIRST, first)):
         if tried.asked:
             rows += _with_floor(_usual(study, tried, usual), shop, tried)
@@ -361,7 +362,26 @@ def finding(found: pd.DataFrame) -> pd.DataFrame:
                 "shifted by over 4 sd": len(shifted),
                 "recall of these": clustered_mean(shifted.named.to_numpy(float), shifted.seed.to_numpy()),
                 "named": len(named),
-                "precision": clustered_mean((named.slip != "").to_numpy(float), named.seed.to_numpy()),
+                "precision": clustered_mean(
+                    np.asarray(named.slip != "", dtype=np.float64), named.seed.to_numpy()
+                ),
+            }
+        )
+    return pd.DataFrame(lines)
+
+
+def kinds(found: pd.DataFrame) -> pd.DataFrame:
+    """Return how many slips of each kind are named, of those that shift by more or by less."""
+    lines = []
+    for kind, group in found[found.slip != ""].groupby("slip"):
+        far = group[group.shift_sd > SHIFTED_SD]
+        lines.append(
+            {
+                "slip": kind,
+                "builds": len(group),
+                "named": int(group.named.sum()),
+                "shifted by over 4 sd": len(far),
+                "of these named": int(far.named.sum()),
             }
         )
     return pd.DataFrame(lines)
@@ -407,13 +427,17 @@ def main() -> None:
                 rows += more
                 found += also
             seed += shops
-    table, slips = summary(pd.DataFrame(rows)), finding(pd.DataFrame(found))
+    table, slips, of_kinds = (
+        summary(pd.DataFrame(rows)),
+        finding(pd.DataFrame(found)),
+        kinds(pd.DataFrame(found)),
+    )
     took = round(perf_counter() - start)
     told = f"Seeds, both ends counted: {seeds}; {given.fraction:g} of the shops planned; {took} s."
-    text = f"{told}\n\n{_shown(table)}\n\n{_shown(slips)}\n"
+    text = f"{told}\n\n{_shown(table)}\n\n{_shown(slips)}\n\n{_shown(of_kinds)}\n"
     given.to.with_suffix(".md").write_text(text, encoding="utf-8")
     result = {"seeds": seeds, "fraction": given.fraction, "seconds": took}
-    result |= {"answers": _plain(table), "slips": _plain(slips)}
+    result |= {"answers": _plain(table), "slips": _plain(slips), "kinds of slips": _plain(of_kinds)}
     given.to.with_suffix(".json").write_text(json.dumps(result, indent=1), encoding="utf-8")
     print(text)  # noqa: T201 - a command's output
 

@@ -103,7 +103,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("builds", type=int, nargs="+")
     given = parser.parse_args()
-    console = Console()
+    console = Console(highlight=False)
     contents = Contents.of(simulate(SEED, SOLVED).records)
     start = process_time()
     weighings = evidence(contents).weighings
