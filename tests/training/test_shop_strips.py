@@ -11,11 +11,15 @@ from datasets.materials import handbook
 from datasets.schema import StripTest
 from predictor.lots import StripReading, lot_belief, read_strip, with_strips
 from predictor.mixture import NormalMixture
+from training.evaluate import learned, only, trial
 from training.evidence import evidence, readings
 from training.hierarchy import Fit, fit
+from training.oracle import knowing_the_shop
+from training.questions import answers
 from training.readings import Readings, natural, prepare
 from training.restricted_likelihood import evaluate
 from training.shop_strips import strip_tests
+from training.shop_truth import Scatter
 from training.suspicion import no_doubts
 from training.virtual_shop import VirtualShop, simulate
 
@@ -150,3 +154,29 @@ def test_strips_find_lots_that_no_bow_used(shop: VirtualShop, fitted: Fit, strip
     assert len(unused) >= 6
     without, with_them = np.sqrt(np.mean(np.square(errors), axis=0))
     assert with_them < without
+
+
+@pytest.mark.slow
+def test_strips_bring_bows_of_new_lots_nearer_to_what_the_shop_itself_knows() -> None:
+    """Over five shops of 20 builds, strips of all lots take a quarter or more off the mean square of what is unknown.
+
+    Counted against the weight expected by one who knows the shop's moduli, forms and scales, for bows of lots that no
+    build had. Computed over 24 other shops, seeds 7100 to 7123, the mean square fell to 0.44 of what it was.
+    """
+    squares = []
+    for seed in range(8100, 8105):
+        shop = simulate(seed, 28, fresh_lots=8)
+        contents = Contents.of(shop.records)
+        names = list(contents.builds)
+        past = evidence(only(contents, names[:20])).weighings
+        tried = trial(contents, past, names[20:])
+        taught = learned(past, names[:20]).belief
+        lots = sorted(shop.truth.lots, key=str)
+        typed = strip_tests(np.random.default_rng(seed), shop.truth, lots)
+        strips = [StripTest.model_validate(one.data) for one in typed]
+        best = knowing_the_shop(shop.truth, Scatter(), tried.asked)
+        beliefs = (taught, with_strips(taught, strips, handbook()))
+        squares.append([np.mean((answers(one, tried.asked).quantile(0.5) - best) ** 2) for one in beliefs])
+    without, with_them = np.mean(squares, axis=0)
+
+    assert with_them < 0.75 * without
