@@ -17,7 +17,7 @@ import re
 import tomllib
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from itertools import pairwise
 from pathlib import Path
@@ -117,6 +117,8 @@ def _read_toml(text: str, kinds: Collection[str], kind: str | None) -> Reading:
         alone = _parse_toml(part, first_line, kinds, kind)
         if isinstance(alone, Mistake):
             reading.mistakes.append(alone)
+            # The slip may stand in a header of the record before, which then lacks what is below it.
+            reading.records[-1:] = [replace(before, whole=False) for before in reading.records[-1:]]
         else:
             reading.records += alone.records
             reading.mistakes += alone.mistakes

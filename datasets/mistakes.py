@@ -20,12 +20,14 @@ class RawRecord:
         data: What was typed, by field.
         line: Line on which the record starts, from 1.
         lines: Line of each key and list item inside it.
+        whole: Whether all of it could be read; a slip in the text right after it may have taken some away.
     """
 
     kind: str
     data: Mapping[str, Any]
     line: int
     lines: Mapping[KeyPath, int] = field(default_factory=dict)
+    whole: bool = True
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,7 @@ def mistakes_of(error: ValidationError, raw: RawRecord, model: type[BaseModel]) 
     """
     found: dict[KeyPath, Mistake] = {}
     for detail in error.errors():
-        if _follows_from_its_items(detail):
+        if _follows_from_its_items(detail) or (not raw.whole and detail["type"] in _LACKING):
             continue
         path = _typed_path(detail, raw.data)
         # The branches of a choice complain one by one about the same place; the first says enough.
@@ -90,6 +92,10 @@ def short(value: object) -> str:
     """A value as it was typed, in quotes if it is text, cut to a line."""
     text = repr(value)
     return text if len(text) <= 60 else text[:57] + "..."
+
+
+_LACKING = ("missing", "too_short")
+"""Complaints about what is not there, which mean nothing where only part of the record was read."""
 
 
 def _follows_from_its_items(detail: ErrorDetails) -> bool:

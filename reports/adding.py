@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from datasets.book import Outcome, ShopBook, id_of
 from datasets.files import Reading, read_bytes, read_file
@@ -19,11 +20,13 @@ class Added:
 
     Attributes:
         kept: the records that are in the book now.
-        mistakes: what stopped others.
+        typed: these as they were typed.
+        mistakes: what stopped others; what is wrong with the text itself comes first.
         oddities: what is odd about records that were read.
     """
 
     kept: tuple[Record, ...]
+    typed: tuple[RawRecord, ...]
     mistakes: tuple[Mistake, ...]
     oddities: tuple[Mistake, ...]
 
@@ -54,14 +57,22 @@ def add_reading(book: ShopBook, reading: Reading, *, keep_good: bool) -> Added:
     return told(reading.records, outcomes, reading.mistakes)
 
 
+def tried(reading: Reading, *, keep_good: bool) -> Added:
+    """Return what would become of a text in a book that has nothing yet."""
+    with TemporaryDirectory() as folder, ShopBook.open(Path(folder) / "trial.book", create=True) as book:
+        return add_reading(book, reading, keep_good=keep_good)
+
+
 def told(raws: Sequence[RawRecord], outcomes: Sequence[Outcome], mistakes: Iterable[Mistake] = ()) -> Added:
     """Return outcomes as mistakes and oddities with the lines of what was typed."""
     pairs = list(zip(raws, outcomes, strict=True))
     wrong = [mistake for raw, outcome in pairs for mistake in _mistakes(raw, outcome)]
     odd = [mistake for raw, outcome in pairs for mistake in _found(raw, outcome, refuses=False)]
+    kept = [(raw, outcome.record) for raw, outcome in pairs if outcome.kept and outcome.record is not None]
     return Added(
-        kept=tuple(outcome.record for outcome in outcomes if outcome.kept and outcome.record is not None),
-        mistakes=tuple(sorted([*mistakes, *wrong], key=_line)),
+        kept=tuple(record for _, record in kept),
+        typed=tuple(raw for raw, _ in kept),
+        mistakes=(*sorted(mistakes, key=_line), *sorted(wrong, key=_line)),
         oddities=tuple(sorted(odd, key=_line)),
     )
 

@@ -10,7 +10,8 @@ import sys
 import tempfile
 import traceback
 from collections.abc import Sequence
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from enum import StrEnum
 from importlib.metadata import version
@@ -37,7 +38,7 @@ from predictor.model import Model, ModelError
 from predictor.model_file import load_model, model_path, staleness
 from predictor.tiller import SPLIT_FINGER_IN, tillered
 from predictor.worth import worth
-from reports import adding, asking, demo, expectation, reference, show, strips
+from reports import adding, asking, demo, expectation, reference, second_look, show, strips
 from reports.budget import show_budget
 from reports.learned import learn, learned_json, show_learned
 from reports.prediction import show_prediction
@@ -219,16 +220,43 @@ def _form(
 
 
 def _add_form(path: Path, source: Path) -> int:
+    contents = _contents_so_far(path)
+    reading = adding.read_text(str(source), None, "form")
+    for raw in reading.records:
+        if raw.kind != "form":
+            raise StopError(f"wanted only forms in {source}, got a {raw.kind}; use: drawweight add {source}")
+    reading.records = [_next_revision(raw, contents) for raw in reading.records]
+    return _tell(_added(path, reading, keep_good=False), str(source))
+
+
+def _contents_so_far(path: Path) -> Contents:
+    """Return what a book holds; nothing where there is none yet."""
+    if not path.exists():
+        return Contents()
     with ShopBook.open(path, create=True) as book:
+        return book.contents()
+
+
+def _added(path: Path, reading: Reading, *, keep_good: bool) -> adding.Added:
+    """Keep what a text holds and look at it again; a new book is started with the first record that is kept."""
+    if not path.exists():
+        tried = adding.tried(reading, keep_good=keep_good)
+        if not tried.kept:
+            return tried
+    with ShopBook.open(path, create=True) as book:
+        added = adding.add_reading(book, reading, keep_good=keep_good)
         contents = book.contents()
-        reading = adding.read_text(str(source), None, "form")
-        for raw in reading.records:
-            if raw.kind != "form":
-                raise StopError(
-                    f"wanted only forms in {source}, got a {raw.kind}; use: drawweight add {source}"
-                )
-        reading.records = [_next_revision(raw, contents) for raw in reading.records]
-        return _tell(adding.add_reading(book, reading, keep_good=False), str(source))
+        weighed = sum(isinstance(record, WeighIn) for record in added.kept)
+        oddities = [*second_look.doubtful_profiles(added, contents)]
+        if weighed > second_look.MOST_COMPARED:
+            note(
+                f"wanted at most {second_look.MOST_COMPARED} weigh-ins to compare with what is expected, "
+                f"got {weighed}: none is compared; see: drawweight show BUILD"
+            )
+        elif weighed:
+            model = _model_if_whole(book)
+            oddities += second_look.far_readings(added, contents, model, _units(contents, None))
+    return replace(added, oddities=(*added.oddities, *oddities))
 
 
 def _next_revision(raw: RawRecord, contents: Contents) -> RawRecord:
@@ -268,11 +296,11 @@ def _add(
     reading = adding.read_text(source, content, kind)
     code = COULD_NOT
     try:
-        with ShopBook.open(path, create=True) as book:
-            if corrects is not None:
+        if corrects is None:
+            code = _tell(_added(path, reading, keep_good=keep_good), source)
+        else:
+            with ShopBook.open(path) as book:
                 code = _correct(book, reading, source, corrects, because)
-            else:
-                code = _tell(adding.add_reading(book, reading, keep_good=keep_good), source)
     finally:
         if content and code in (BAD_INPUT, COULD_NOT):
             note(f"what was typed is in {_saved_text(path, content)}; mend it there and add that file")
@@ -285,23 +313,22 @@ def _add_by_asking(path: Path, kind: str | None) -> int:
             "wanted a file or a terminal to ask at, got neither; write: drawweight add FILE (or -)"
         )
     draft = _free_name(path.with_name(f"{path.stem}-draft.toml"))
-    with ShopBook.open(path, create=True) as book:
-        try:
-            raw = asking.ask(kind, book.contents(), draft)
-        except asking.InterruptedAskingError as stopped:
-            raise StopError(str(stopped), FINDINGS) from None
-        # Kept until the book has it, so that a locked book or a full disk costs no answer.
-        asking.save_draft(draft, raw.kind, raw.data)
-        try:
-            (outcome,) = book.add([raw])
-        except BookError:
-            note(f"what was typed is in {draft}; add that file later")
-            raise
-    if outcome.kept:
+    try:
+        raw = asking.ask(kind, _contents_so_far(path), draft)
+    except asking.InterruptedAskingError as stopped:
+        raise StopError(str(stopped), FINDINGS) from None
+    # Kept until the book has it, so that a locked book or a full disk costs no answer.
+    asking.save_draft(draft, raw.kind, raw.data)
+    try:
+        added = _added(path, Reading([raw]), keep_good=False)
+    except BookError:
+        note(f"what was typed is in {draft}; add that file later")
+        raise
+    if added.kept:
         draft.unlink()
     else:
         note(f"what was typed is in {draft}; mend it there and add that file")
-    return _tell(adding.told([raw], [outcome]), "answers")
+    return _tell(added, "answers")
 
 
 def _free_name(path: Path) -> Path:
@@ -636,6 +663,9 @@ def _predict(
     if isinstance(prediction, Refusal):
         if as_json:
             sys.stdout.write(prediction.model_dump_json(indent=2) + "\n")
+        with suppress(ValueError):  # which is then the reason for the refusal
+            for doubt in second_look.shape_doubts(build, contents):
+                note(f"odd: profile, {doubt.station:g} in from the centre: {doubt.doubt}: {doubt.message}")
         raise StopError(f"no prediction for {build.id}: {prediction.reason} ({prediction.where})", FINDINGS)
     budget = expectation.budget_of(contents, build, prediction, model, at) if with_budget else None
     if as_json:
@@ -834,9 +864,7 @@ def _ask_about_far(compared: Sequence[expectation.Compared], units: Units, call:
     """Ask before a reading far from what is expected is kept; where nobody can answer, keep nothing."""
     far = [one for one in compared if one.far]
     for one in far:
-        ((_, low, high),) = units.expected([(one.expected_lbf, one.low_lbf, one.high_lbf)])
-        (read,) = units.read_weights([one.read.lbf])
-        note(f"expected {low} to {high} {units.weight} at {units.draw(one.draw)}, you typed {read}")
+        note(show.far_in_words(one, units))
     if far:
         _ask_to_keep(call, yes=yes)
 

@@ -2,17 +2,25 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp
 from statistics import NormalDist
+
+import numpy as np
 
 from datasets.contents import Contents
 from datasets.history import events_until
-from datasets.record import DrawLength, Force
+from datasets.record import DrawLength, Force, ZeroPoint
 from datasets.schema import Build, Event, Stage, WeighIn
+from datasets.zero_points import from_back, from_zero
+from predictor import posterior
 from predictor.bow import Refusal
+from predictor.calibration import Calibration, stretch
+from predictor.columns import Moment, columns
+from predictor.features import Case, Features, features
 from predictor.gains import Budget, budget
-from predictor.model import Model
-from predictor.predict import DrawPrediction, Prediction, predict
+from predictor.lots import with_strips
+from predictor.model import Model, prior_belief, seen_by
+from predictor.predict import Prediction, predict, strips_of
+from predictor.scatter import PRIOR_SCATTER
 
 SURE = 0.99
 """Coverage of the range outside of which a reading is asked about before it is kept."""
@@ -57,13 +65,17 @@ def expect(
     """Return what a build is expected to weigh at a stage, after `events` or after its whole history."""
     form = contents.form_of(build)
     if form is None:
-        where = f"{build.form}/{build.form_revision}"
-        return Refusal(
-            reason="the book has no such form; add it with: drawweight form --add FILE", where=where
-        )
+        return _no_form(build)
     past = contents.events.get(build.id, ()) if events is None else events
     strips = tuple(contents.strips.values())
     return predict(form, build, past, draws, contents.materials, model, stage, strips)
+
+
+def _no_form(build: Build) -> Refusal:
+    return Refusal(
+        reason="the book has no such form; add it with: drawweight form --add FILE",
+        where=f"{build.form}/{build.form_revision}",
+    )
 
 
 def last_stage(contents: Contents, build: Build) -> Stage | None:
@@ -96,29 +108,70 @@ def budget_of(
 def compare(
     contents: Contents, weigh_in: WeighIn, model: Model | None = None
 ) -> tuple[Compared, ...] | Refusal:
-    """Return a weigh-in's readings beside what was expected at its moment's geometry.
+    """Return one weigh-in's readings beside what was expected; the arguments are those of `compare_all`."""
+    return compare_all(contents, [weigh_in], model)[0]
+
+
+def compare_all(
+    contents: Contents, weigh_ins: Sequence[WeighIn], model: Model | None = None
+) -> list[tuple[Compared, ...] | Refusal]:
+    """Return readings beside what was expected at their moments' geometries, all solved in one batch.
 
     Args:
-        contents: the book, with the weigh-in or before it.
-        weigh_in: readings of a build that the book has.
+        contents: the book, with the weigh-ins or before them.
+        weigh_ins: readings of builds that the book has.
         model: what the shop's builds have taught.
+
+    Returns:
+        For each weigh-in its readings compared, or why nothing is expected of it.
     """
-    build = contents.builds[weigh_in.build]
-    history = contents.plus(weigh_in).events[build.id]
-    draws = [reading.draw for reading in weigh_in.readings]
-    expected = expect(contents, build, draws, events_until(history, weigh_in), weigh_in.stage, model)
-    if isinstance(expected, Refusal):
-        return expected
+    told: dict[int, tuple[Compared, ...] | Refusal] = {}
+    cases: dict[int, Case] = {}
+    for index, weigh_in in enumerate(weigh_ins):
+        build = contents.builds[weigh_in.build]
+        form = contents.form_of(build)
+        if form is None:
+            told[index] = _no_form(build)
+            continue
+        history = contents.plus(weigh_in).events[build.id]
+        draws = tuple(
+            from_back(one.draw.inch, one.draw.zero, form.handle_depth_in.inch) for one in weigh_in.readings
+        )
+        cases[index] = Case(form, build, events_until(history, weigh_in), draws)
+    for (index, case), found in zip(
+        cases.items(), features(list(cases.values()), contents.materials), strict=True
+    ):
+        told[index] = (
+            found if isinstance(found, Refusal) else _compared(weigh_ins[index], case, found, contents, model)
+        )
+    return [told[index] for index in range(len(weigh_ins))]
+
+
+def _compared(
+    weigh_in: WeighIn, case: Case, found: Features, contents: Contents, model: Model | None
+) -> tuple[Compared, ...]:
+    """Return readings beside the medians and the intervals `SURE` of what a case is expected to weigh."""
+    depth = case.form.handle_depth_in.inch
+    standard = tuple(from_zero(inch, ZeroPoint.STANDARD, depth) for inch in case.draws_in)
+    moment = Moment(f"{case.form.id}/{case.form.revision}", standard, weigh_in.stage)
+    strips = strips_of(found, tuple(contents.strips.values()))
+    by_builds = prior_belief() if model is None else model.belief()
+    belief = with_strips(by_builds, strips, contents.materials)
+    seen = seen_by(belief, columns(found, moment, contents.materials, PRIOR_SCATTER))
+    wider = stretch((Calibration() if model is None else model.calibration).scores())
+    expected = posterior.predict(belief, seen.rows).marginal().stretched(wider)
+    middle = np.exp(seen.offset + expected.quantile(0.5))
+    reach = np.exp(NormalDist().inv_cdf((1 + SURE) / 2) * expected.sd)  # the logarithm is taken as normal
     return tuple(
-        Compared(reading.draw, reading.weight, draw.weight_lbf, *_sure(draw))
-        for reading, draw in zip(weigh_in.readings, expected.draws, strict=True)
+        Compared(reading.draw, reading.weight, *ends)
+        for reading, *ends in zip(
+            weigh_in.readings,
+            middle.tolist(),
+            (middle / reach).tolist(),
+            (middle * reach).tolist(),
+            strict=True,
+        )
     )
-
-
-def _sure(draw: DrawPrediction) -> tuple[float, float]:
-    """Return the ends of the interval `SURE`, the logarithm of the weight taken as normal."""
-    reach = exp(NormalDist().inv_cdf((1 + SURE) / 2) * draw.log_sd)
-    return draw.weight_lbf / reach, draw.weight_lbf * reach
 
 
 @dataclass(frozen=True)

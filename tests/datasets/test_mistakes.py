@@ -150,6 +150,19 @@ def test_all_mistakes_of_a_record_are_told_at_once() -> None:
     assert sorted(mistake.line or 0 for mistake in _mistakes(text)) == [3, 7, 13]
 
 
+def test_of_half_a_record_nothing_is_missing() -> None:
+    """Where the text breaks off in a record, what it lacks is not complained of; what it has still is."""
+    text = '[[build]]\nform = "Ridge"\nwidths = []\n[[build]\nlength_in = "66"\n'
+    reading = read_bytes(text.encode(), KINDS)
+    (raw,) = reading.records
+    with pytest.raises(ValidationError) as caught:
+        KINDS[raw.kind].model_validate(raw.data)
+
+    assert not raw.whole
+    assert [mistake.where for mistake in mistakes_of(caught.value, raw, KINDS[raw.kind])] == ["build, form"]
+    assert [mistake.line for mistake in reading.mistakes] == [4]
+
+
 def test_a_place_without_a_line_gets_that_of_its_holder() -> None:
     """The line of a value is its own, or else that of the nearest list or table around it."""
     raw = RawRecord("build", {}, 4, {("layers",): 7, ("layers", 0): 8, ("layers", 0, "lot"): 9})

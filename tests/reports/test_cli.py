@@ -224,7 +224,7 @@ def test_all_mistakes_of_a_file_at_once(run: Run) -> None:
         in result.err
     )
     assert result.out == "kept nothing\n"
-    assert json.loads(run("show --json").out)["scale"] == []
+    assert not Path("shop.book").exists()
 
 
 def test_what_is_right_can_be_kept(run: Run) -> None:
@@ -269,7 +269,7 @@ def test_a_syntax_error_keeps_the_rest_out_too(run: Run) -> None:
     assert result.code == 2
     assert "slip.toml:7: build, length_in" in result.err
     assert "slip.toml:12: wanted TOML, got:" in result.err
-    assert json.loads(run("show --json").out)["scale"] == []
+    assert not Path("shop.book").exists()
 
 
 def test_oddities_are_told_and_kept(bow: Run) -> None:
@@ -281,6 +281,85 @@ def test_oddities_are_told_and_kept(bow: Run) -> None:
         "odd: what was typed: weigh_in K-001/1, readings: wanted more weight at a longer draw" in result.err
     )
     assert "kept 1: weigh-in K-001/1" in result.out
+
+
+FAR = """[[weigh_in]]
+build = "K-001"
+on = "2026-03-05"
+stage = "tillered"
+readings = [{draw = "27", weight = "60"},
+  {draw = "28", weight = "95"}]
+"""
+
+
+def test_far_weights_of_a_file_are_odd(bow: Run) -> None:
+    """A reading far off in a file is kept, and told on its line in the words of weigh; a fair one is not."""
+    Path("far.toml").write_text(FAR)
+    result = bow("add far.toml")
+    asked = bow("weigh K-001 27=60 28=95 --stage tillered --on 2026-03-05").err.splitlines()[0]
+
+    assert (result.code, result.out) == (1, "kept 1: weigh-in K-001/1\n")
+    assert asked.startswith("expected ")
+    assert result.err == f"odd: far.toml:6: weigh_in K-001/1, readings.2: {asked}\n"
+
+
+def test_many_weights_are_not_compared(bow: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file of more weigh-ins than can be compared at once is kept, and says that nothing was compared."""
+    monkeypatch.setattr("reports.second_look.MOST_COMPARED", 1)
+    Path("far.toml").write_text(FAR.replace("95", "63") + FAR.replace("95", "63").replace("-05", "-06"))
+    result = bow("add far.toml")
+
+    assert (result.code, result.out) == (0, "kept 2: weigh-in K-001/1, weigh-in K-001/2\n")
+    assert result.err == (
+        "wanted at most 1 weigh-ins to compare with what is expected, got 2: none is compared; "
+        "see: drawweight show BUILD\n"
+    )
+
+
+SPARSE = [
+    {"at_in": "8", "offset_in": "0"},
+    {"at_in": "20", "offset_in": "1"},
+    {"at_in": "26", "offset_in": "-5"},
+]
+
+
+def test_doubtful_profiles_are_odd(bow: Run) -> None:
+    """A form or a bow's own profile that cannot be trusted is kept and told, item by item."""
+    asking.save_draft(Path("form2.toml"), *shop.form(profile=SPARSE))
+    asking.save_draft(Path("own.toml"), *shop.build(profile=SPARSE))
+
+    for line, name in (("form --add form2.toml", "form plain-64/2"), ("add own.toml", "build K-002")):
+        result = bow(line)
+        assert result.code == 1
+        assert f"kept 1: {name}" in result.out
+        assert f"{name}, profile.3: readings stop short of the nock: the last is" in result.err
+
+
+def test_doubts_stand_with_a_refusal(bow: Run) -> None:
+    """Where nothing can be predicted, what is doubtful about the shape is told first."""
+    asking.save_draft(Path("own.toml"), *shop.build(profile=SPARSE))
+    result = bow("predict own.toml --draws 36")
+
+    assert result.code == 1
+    assert result.err.splitlines()[-1].startswith("drawweight: no prediction for K-002: ")
+    assert "odd: profile, 26 in from the centre: readings stop short of the nock: " in result.err
+
+
+@pytest.mark.parametrize("line", ["add bad.toml", "form --add bad.toml", "add --kind scale bad.csv"])
+def test_a_refused_text_starts_no_book(run: Run, line: str) -> None:
+    """A book's file is made when the first record is kept, not when one is refused."""
+    Path("bad.toml").write_text('[[form]]\nid = "Plain 64"\n')
+    Path("bad.csv").write_text("id\nhanging\n")
+
+    assert run(line).code == 2
+    assert not Path("shop.book").exists()
+
+
+def test_questions_left_early_start_no_book(run: Run) -> None:
+    """Nor is it made when the questions are left before the last one."""
+    assert run("add", b"scale\nhanging\n", terminal=True).code == 1
+    assert not Path("shop.book").exists()
+    assert Path("shop-draft.toml").exists()
 
 
 def test_csv_takes_its_kind(bow: Run) -> None:
@@ -535,7 +614,7 @@ def test_answers_outlive_a_locked_book(bow: Run, monkeypatch: pytest.MonkeyPatch
     Path("shop-draft.toml").write_text("older")
     answers = "\n".join(["scale", "hanging", "0.25", ""]).encode()
 
-    def locked(*_: object) -> None:
+    def locked(*_: object, **__: object) -> None:
         raise store.BookLockedError("wanted to write shop.book, got it locked; try again")
 
     with monkeypatch.context() as patch:

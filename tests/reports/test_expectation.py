@@ -1,0 +1,82 @@
+"""What the book expects: many weigh-ins at once as one by one, and as predict says."""
+
+from math import exp
+from statistics import NormalDist
+
+import pytest
+
+from datasets.book import read_record
+from datasets.contents import Contents
+from datasets.schema import WeighIn
+from predictor.bow import Refusal
+from reports.expectation import SURE, compare, compare_all, expect, last_stage
+from tests import shop
+
+
+@pytest.fixture(scope="module")
+def contents() -> Contents:
+    """Return a book of one bow, weighed before and after its sides were taken in."""
+    book = Contents()
+    typed = [
+        shop.form(),
+        shop.build(),
+        shop.weigh_in(id="K-001/1"),
+        shop.removal(id="K-001/2"),
+        shop.weigh_in(id="K-001/3", on="2026-03-07", stage="finished"),
+    ]
+    for raw in typed:
+        record = read_record(raw.kind, raw.data, book).record
+        assert record is not None
+        book = book.plus(record)
+    return book
+
+
+def weigh_ins(contents: Contents) -> list[WeighIn]:
+    """Return the bow's weigh-ins."""
+    return [event for event in contents.events["K-001"] if isinstance(event, WeighIn)]
+
+
+def test_many_at_once_are_as_one_by_one(contents: Contents) -> None:
+    """A batch gives each weigh-in what it gets alone, and the lighter bow less."""
+    before, after = compare_all(contents, weigh_ins(contents))
+
+    assert not isinstance(before, Refusal)
+    assert not isinstance(after, Refusal)
+    for told, weigh_in in zip((before, after), weigh_ins(contents), strict=True):
+        alone = compare(contents, weigh_in)
+        assert not isinstance(alone, Refusal)
+        for one, other in zip(told, alone, strict=True):
+            assert one.expected_lbf == pytest.approx(other.expected_lbf, rel=1e-6)
+            assert one.high_lbf == pytest.approx(other.high_lbf, rel=1e-4)
+    assert all(less.expected_lbf < more.expected_lbf for less, more in zip(after, before, strict=True))
+
+
+def test_a_reading_is_held_against_what_predict_says(contents: Contents) -> None:
+    """The weight expected of a reading is that of a prediction at its stage, and the range the normal one."""
+    last = weigh_ins(contents)[-1]
+    build = contents.builds["K-001"]
+    predicted = expect(contents, build, [one.draw for one in last.readings], stage=last.stage)
+    compared = compare(contents, last)
+
+    assert not isinstance(predicted, Refusal)
+    assert not isinstance(compared, Refusal)
+    assert last_stage(contents, build) is last.stage
+    for one, draw in zip(compared, predicted.draws, strict=True):
+        reach = exp(NormalDist().inv_cdf((1 + SURE) / 2) * draw.log_sd)
+        assert one.expected_lbf == pytest.approx(draw.weight_lbf, rel=1e-9)
+        assert one.high_lbf == pytest.approx(draw.weight_lbf * reach, rel=1e-9)
+        assert one.low_lbf == pytest.approx(draw.weight_lbf / reach, rel=1e-9)
+
+
+def test_without_its_form_nothing_is_expected(contents: Contents) -> None:
+    """A weigh-in of a bow whose form the book lacks is refused by itself, and the others are compared."""
+    other = read_record("build", shop.build(id="K-002").data, contents).record
+    weighed = read_record("weigh_in", shop.weigh_in(build="K-002", id="K-002/1").data, contents).record
+    assert other is not None
+    assert isinstance(weighed, WeighIn)
+    book = contents.plus(other.model_copy(update={"form_revision": 9})).plus(weighed)
+    told = compare_all(book, [weighed, weigh_ins(contents)[0]])
+
+    assert isinstance(told[0], Refusal)
+    assert told[0].where == "plain-64/9"
+    assert not isinstance(told[1], Refusal)
