@@ -99,23 +99,6 @@ class Flat:
         return 0.0, 0.0
 
 
-@dataclass(frozen=True)
-class Known:
-    """A scale that is not estimated."""
-
-    value: float
-    free: bool = False
-
-    @property
-    def start(self) -> float:
-        """The value."""
-        return self.value
-
-    def log_density(self, log_scale: float) -> tuple[float, float]:  # noqa: ARG002 - the protocol's argument
-        """Return zero and zero."""
-        return 0.0, 0.0
-
-
 def penalty(priors: tuple[ScalePrior, ...], log_scales: list[float]) -> tuple[float, list[float]]:
     """Return minus twice the sum of the log densities, and its gradient."""
     pairs = [prior.log_density(value) for prior, value in zip(priors, log_scales, strict=True)]
