@@ -256,7 +256,8 @@ def _added(path: Path, reading: Reading, *, keep_good: bool) -> adding.Added:
         elif weighed:
             model = _model_if_whole(book)
             oddities += second_look.far_readings(added, contents, model, _units(contents, None))
-    return replace(added, oddities=(*added.oddities, *oddities))
+    in_order = sorted([*added.oddities, *oddities], key=lambda oddity: oddity.line or 0)
+    return replace(added, oddities=tuple(in_order))
 
 
 def _next_revision(raw: RawRecord, contents: Contents) -> RawRecord:
@@ -845,19 +846,21 @@ def _schema(
     return FINE
 
 
-_NEXT = "9999"
-"""Running number of an event that has none yet: it stands last among those of its day."""
-
-
 def _readable(raw: RawRecord, contents: Contents, corrects: str | None) -> Record:
     """Return a record as it would be kept; what is wrong with it is told, and ends the command."""
-    record_id = corrects or (f"{raw.data['build']}/{_NEXT}" if "build" in raw.data else None)
+    record_id = corrects or (_next_event(raw.data["build"], contents) if "build" in raw.data else None)
     outcome = read_record(raw.kind, {**_given(id=record_id), **raw.data}, contents)
     if outcome.record is None or outcome.refused:
         for mistake in adding.told([raw], [outcome]).mistakes:
             note(adding.one_line(mistake, TYPED))
         raise StopError("nothing was kept")
     return outcome.record
+
+
+def _next_event(build_id: str, contents: Contents) -> str:
+    """Return an id that stands last among a build's events of one day."""
+    numbers = [int(event.id.split("/")[1]) for event in contents.events.get(build_id, ())]
+    return f"{build_id}/{max(numbers, default=0) + 1}"
 
 
 def _ask_about_far(compared: Sequence[expectation.Compared], units: Units, call: _Call, *, yes: bool) -> None:
