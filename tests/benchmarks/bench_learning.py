@@ -1,7 +1,7 @@
 """How well intervals and expected weights hold, and how they compare with rivals, over many invented shops.
 
-    python -m tests.benchmarks.bench_learning                  # all of it: some hours on one core
-    python -m tests.benchmarks.bench_learning --fraction 0.25  # a quarter of the shops
+    python -m tests.benchmarks.bench_learning                  # all of it: an hour on one core
+    python -m tests.benchmarks.bench_learning --shops 100 20   # fewer shops
 
 Prints tables and writes learning.json and learning.md beside this file. Every shop has its own seed, from 500000 on by
 default: seeds that nobody developed with. Standard errors are over shops.
@@ -79,6 +79,7 @@ STRIP_SD = 0.02
 
 FEW = Plan(shops=400, tests=20, counts=(0, 5, 10))
 MANY = Plan(shops=40, tests=40, counts=(20, 40, 80), unseen=40, slips=True)
+PLANS = {"few builds": FEW, "many builds": MANY}
 
 
 def run_shop(plan: Plan, seed: int) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
@@ -412,15 +413,16 @@ def _plain(frame: pd.DataFrame) -> list[dict[str, Any]]:
 def main() -> None:
     """Run the campaign."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--fraction", type=float, default=1.0, help="share of the shops")
+    parser.add_argument(
+        "--shops", type=int, nargs=2, default=(FEW.shops, MANY.shops), help="with few and with many builds"
+    )
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED, help="of the first shop")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--to", type=Path, default=HERE / "learning", help="where results go, without suffix")
     given = parser.parse_args()
     start, seed, rows, found, seeds = perf_counter(), given.first_seed, [], [], {}
     with ProcessPoolExecutor(given.processes) as pool:
-        for name, plan in {"few builds": FEW, "many builds": MANY}.items():
-            shops = max(2, round(plan.shops * given.fraction))
+        for (name, plan), shops in zip(PLANS.items(), given.shops, strict=True):
             seeds[name] = [seed, seed + shops - 1]
             done = pool.map(partial(run_shop, plan), range(seed, seed + shops))
             for more, also in track(done, name, total=shops):
@@ -433,10 +435,10 @@ def main() -> None:
         kinds(pd.DataFrame(found)),
     )
     took = round(perf_counter() - start)
-    told = f"Seeds, both ends counted: {seeds}; {given.fraction:g} of the shops planned; {took} s."
+    told = f"Seeds, both ends counted: {seeds}; {took} s."
     text = f"{told}\n\n{_shown(table)}\n\n{_shown(slips)}\n\n{_shown(of_kinds)}\n"
     given.to.with_suffix(".md").write_text(text, encoding="utf-8")
-    result = {"seeds": seeds, "fraction": given.fraction, "seconds": took}
+    result = {"seeds": seeds, "seconds": took}
     result |= {"answers": _plain(table), "slips": _plain(slips), "kinds of slips": _plain(of_kinds)}
     given.to.with_suffix(".json").write_text(json.dumps(result, indent=1), encoding="utf-8")
     print(text)  # noqa: T201 - a command's output
