@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from sklearn import exceptions, gaussian_process, linear_model, preprocessing  # type: ignore[import-untyped]  # ships none
 
 from datasets.schema import Part
-from predictor.bow import stack_at
 from predictor.columns import FINISHED
 from predictor.mixture import NormalMixture
 from training.questions import Question
@@ -92,7 +91,7 @@ def _dimensions(question: Question) -> tuple[float, ...]:
     middle = limb.length / 2
     glass = sum(lam.thickness[0] for lam in limb.lams if lam.part is Part.GLASS)
     width = float(np.mean([np.interp(middle, *side.width_belly) for side in (bow.upper, bow.lower)]))
-    return stack_at(limb, middle), glass, width, limb.length, bow.brace, question.moment.draws_in[0]
+    return limb.stack_at(middle), glass, width, limb.length, bow.brace, question.moment.draws_in[0]
 
 
 def _main_wood(question: Question) -> str:
