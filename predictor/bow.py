@@ -51,7 +51,7 @@ def limb_of(bow: BowAt, limb: LimbAt, moduli: Moduli) -> Limb:
         profile=unstrung(bow, limb),
         glue_thickness=bow.glue_line,
         glue_modulus=handbook()["epoxy"].modulus_psi,
-        nock_offset=stack_at(limb, limb.length) / 2 + bow.nock_offset_shift,
+        nock_offset=limb.stack_at(limb.length) / 2 + bow.nock_offset_shift,
     )
 
 
@@ -87,13 +87,7 @@ def _fitted(
 
 def shape_depth(limb: LimbAt) -> tuple[float, float]:
     """Return the depth of the neutral axis at fade and nock that a limb's unstrung shape is fitted with, in inches."""
-    return limb.shape_depth or (stack_at(limb, 0.0) / 2, stack_at(limb, limb.length) / 2)
-
-
-def stack_at(limb: LimbAt, station: float) -> float:
-    """Return the thickness of a limb's lams at a station from the fade, in inches, glue lines apart."""
-    there = [lam for lam in limb.lams if lam.stations[0] <= station <= lam.stations[-1]]
-    return float(sum(np.interp(station, lam.stations, lam.thickness) for lam in there))
+    return limb.shape_depth or (limb.stack_at(0.0) / 2, limb.stack_at(limb.length) / 2)
 
 
 def string_stiffness(bow: BowAt) -> float:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from datasets.history import BowAt, Input, LimbAt, bow_at
 from datasets.materials import Material
 from datasets.schema import Build, Event, Form
-from predictor.bow import Moduli, Refusal, handbook_moduli, notes_on, shape_depth, stack_at, weights
+from predictor.bow import Moduli, Refusal, handbook_moduli, notes_on, shape_depth, weights
 
 Array = NDArray[np.float64]
 
@@ -166,7 +166,7 @@ def _features(base: _Variant, lbf: Array, lbf_per_in: Array) -> Features:
         per_inch_lbf=tuple(lbf_per_in[0].tolist()),
         moduli=tuple(moduli),
         inputs=tuple(inputs),
-        stack_in=stack_at(base.bow.upper, base.bow.upper.length / 2),
+        stack_in=base.bow.upper.stack_at(base.bow.upper.length / 2),
         limb_in=base.bow.upper.length,
         width_in=_width_at_middle(base.bow.upper),
         notes=notes_on(base.bow),

@@ -54,11 +54,21 @@ class Strained(Record):
     def __str__(self) -> str:
         """Return strain, limit and place in words."""
         sense = "tension" if self.strain > 0 else "compression"
-        limit = "no limit known" if self.limit is None else f"limit {self.limit:.2%}"
+        limit = "no limit known" if self.limit is None else f"{_limit_words(self.kind)} {self.limit:.2%}"
         return (
             f"{self.material} strained to {abs(self.strain):.2%} in {sense} ({limit}) "
             f"at {self.from_fade_in:.1f} in from the fade, drawn to {self.draw.inch:g} in"
         )
+
+
+def _limit_words(kind: Kind) -> str:
+    """Name a limit: a wood's is its strength over its stiffness, which the cores of sound bows come near or pass."""
+    return "nominal limit, which cores of sound bows may pass," if kind is Kind.WOOD else "limit"
+
+
+def _noted_below(place: Strained) -> float:
+    """Return the margin below which a place is noted, by the kind of its material."""
+    return LEAST_NOMINAL_MARGIN if place.kind is Kind.WOOD else LEAST_MARGIN
 
 
 def strained_places(
@@ -108,7 +118,7 @@ def _of_limb(
 
 
 def worst(places: Sequence[Strained]) -> tuple[Strained, ...]:
-    """Return the worst place of each material, the least margin first, those of unknown limits last."""
+    """Return the worst place of each material, those furthest below the margin wanted first, unknown limits last."""
     of_material: dict[str, Strained] = {}
     for place in sorted(places, key=_badness, reverse=True):
         of_material.setdefault(place.material, place)
@@ -116,7 +126,8 @@ def worst(places: Sequence[Strained]) -> tuple[Strained, ...]:
 
 
 def _badness(place: Strained) -> tuple[float, float]:
-    return (0.0 if place.margin is None else 1 / place.margin, abs(place.strain))
+    """Return how far a margin falls short of the one wanted of its kind of material."""
+    return (0.0 if place.margin is None else _noted_below(place) / place.margin, abs(place.strain))
 
 
 def broken(places: Sequence[Strained]) -> Refusal | None:
@@ -139,7 +150,7 @@ def notes_on_margins(places: Sequence[Strained]) -> tuple[str, ...]:
 
 def _notes(places: Sequence[Strained]) -> Iterator[str]:
     for place in places:
-        least = LEAST_NOMINAL_MARGIN if place.kind is Kind.WOOD else LEAST_MARGIN
+        least = _noted_below(place)
         if place.margin is None:
             yield f"{place.material}: no strain limit is known, so how near it is to breaking cannot be told"
         elif place.margin < least:

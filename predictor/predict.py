@@ -18,7 +18,7 @@ from pydantic import Field
 from datasets.history import bow_at
 from datasets.materials import Material
 from datasets.record import DrawLength, Record, ZeroPoint
-from datasets.schema import Build, Event, Form, Stage, StripTest
+from datasets.schema import Build, Event, Form, Stage, StripTest, WeighIn
 from datasets.zero_points import from_back, from_zero
 from predictor import posterior
 from predictor.bent import bent_bow
@@ -224,8 +224,19 @@ def predict(
         interval_basis=in_words(checks[-1], wider),
         basis=_basis(model, counted),
         strain=worst(places),
-        notes=(*found.notes, *unfamiliar, *notes_on_margins(places)),
+        notes=(*_own_weighings(events), *found.notes, *unfamiliar, *notes_on_margins(places)),
     )
+
+
+def _own_weighings(events: Sequence[Event]) -> Iterator[str]:
+    """Say that what a bow has already shown of itself is not in its prediction."""
+    own = [event for event in events if isinstance(event, WeighIn)]
+    if own:
+        last = min(own[-1].readings, key=lambda reading: abs(reading.draw.inch - MAIN_DRAW_IN))
+        yield (
+            f"its own weighings are not counted in this: the last one read {last.weight.lbf:g} lb "
+            f"at {last.draw.inch:g} in ({own[-1].stage})"
+        )
 
 
 def _at_draws(

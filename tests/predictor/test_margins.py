@@ -42,11 +42,11 @@ def test_margin_is_limit_over_strain() -> None:
 
 
 def test_the_worst_of_each_material_comes_first() -> None:
-    """One place of each material is kept, least margin first, unknown limits last."""
+    """One place of each material is kept, by its margin over the one wanted of its kind, unknown limits last."""
     glass, thinner, unknown = place(0.01, 0.028), place(0.02, 0.028), place(0.05, None, "yew", Kind.WOOD)
     wood = place(0.007, 0.0079, "hard maple", Kind.WOOD)
 
-    assert worst([unknown, glass, wood, thinner]) == (wood, thinner, unknown)
+    assert worst([unknown, glass, wood, thinner]) == (thinner, wood, unknown)
 
 
 def test_places_are_the_extremes_of_each_face() -> None:
@@ -117,6 +117,6 @@ def test_predictions_tell_strain_and_refuse_what_breaks() -> None:
     )
 
     assert isinstance(sound, Prediction)
-    assert [place.material for place in sound.strain] == ["hard maple", "limb glass"]
+    assert [place.material for place in sound.strain] == ["limb glass", "hard maple"]
     assert isinstance(absurd, Refusal)
     assert "would break" in absurd.reason

@@ -12,7 +12,7 @@ import pytest
 from datasets.history import bow_at
 from datasets.materials import handbook
 from datasets.record import Dimension, DrawLength, Taken, ZeroPoint
-from datasets.schema import Event, Form, Removal
+from datasets.schema import Event, Form, Removal, WeighIn
 from predictor.bow import Refusal, weights
 from predictor.predict import Prediction, predict
 from tests.predictor.bows import GLASS, REFLEXED, STRAIGHT, build, core
@@ -227,3 +227,20 @@ def test_a_power_lam_may_end_in_nothing() -> None:
     layers = [GLASS, core(".140"), core(".060", tip_in="0", to_in="6"), core(".140"), GLASS]
 
     assert predicted(layers=layers).draws[2].weight_lbf > 30
+
+
+def test_own_weighings_are_named_as_not_counted() -> None:
+    """A prediction of a weighed bow says that its own weighing is not counted, and what that read."""
+    weighed = WeighIn.model_validate(
+        {
+            "id": "K-001/1",
+            "build": "K-001",
+            "on": "2026-03-01",
+            "stage": "tillered",
+            "readings": [{"draw": "28", "weight": "52.5"}],
+        }
+    )
+    said = "its own weighings are not counted in this: the last one read 52.5 lb at 28 in (tillered)"
+
+    assert said in predicted(events=(weighed,)).notes
+    assert said not in predicted().notes
