@@ -36,6 +36,30 @@ REFLEXED = Form.model_validate(
     }
 )
 
+HOOKED = Form.model_validate(
+    {
+        "id": "crane-69",
+        "kind": "recurve",
+        "riser_length_in": "22",
+        "handle_depth_in": "2 1/4",
+        "limb_length_in": "23 1/2",
+        "profile": [
+            {"at_in": at, "offset_in": offset}
+            for at, offset in (
+                ("11", "0"),
+                ("15", "-.3"),
+                ("19", "-.6"),
+                ("22.5", "-.7"),
+                ("25.5", "-.45"),
+                ("28", ".35"),
+                ("29.6", "1.6"),
+                ("30.4", "3"),
+            )
+        ],
+    }
+)
+"""A working recurve of the long kind, whose string lies on its tips at brace."""
+
 GLASS = {"part": "glass", "material": "limb glass", "lot": "g1", "butt_in": ".040"}
 
 
