@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from datasets.history import BowAt, LimbAt
 from predictor.bow import Moduli, Refusal, limb_of, refusal, string_stiffness
 from predictor.limb import LimbSections, limb_sections
-from predictor.statics import Shape, brace, draw, shape
+from predictor.pairs import Pair, bends
+from predictor.statics import brace, draw, shape
 from predictor.strain import lam_strains
 
 Array = NDArray[np.float64]
@@ -44,7 +45,10 @@ class BentBow:
 
 
 def bent_bow(bow: BowAt, moduli: Moduli, draws_in: Sequence[float]) -> BentBow | Refusal:
-    """Bend a bow's limbs, each as half of a symmetric bow.
+    """Bend a bow's limbs: like ones as a symmetric bow, unlike ones together on their riser.
+
+    The weaker of two unlike limbs is bent more than a symmetric bow of two like it would be: the riser turns until
+    both pull alike.
 
     The strains hardly depend on the moduli: brace height and draw fix the shape, and only the ratios of stiffness
     along the limb and between its lams matter.
@@ -57,28 +61,40 @@ def bent_bow(bow: BowAt, moduli: Moduli, draws_in: Sequence[float]) -> BentBow |
     Returns:
         The bent bow, or why it cannot be braced or drawn so far.
     """
-    limbs = (bow.upper,) if bow.upper == bow.lower else (bow.upper, bow.lower)
-    sections = limb_sections([limb_of(bow, limb, moduli) for limb in limbs])
+    if bow.upper == bow.lower:
+        return _symmetric(bow, moduli, draws_in)
+    bent = bends(Pair(bow, moduli, moduli), draws_in)
+    if isinstance(bent, Refusal):
+        return bent
+    sections = limb_sections([limb_of(bow, limb, moduli) for limb in (bow.upper, bow.lower)])
+    upper, lower = _limbs((bow.upper, bow.lower), sections, np.stack(bent, axis=1))
+    return BentBow(upper, lower)
+
+
+def _symmetric(bow: BowAt, moduli: Moduli, draws_in: Sequence[float]) -> BentBow | Refusal:
+    """Bend a bow of like limbs by one of them, which is much faster."""
+    sections = limb_sections([limb_of(bow, bow.upper, moduli)])
     braced = brace(sections.grid, bow.brace, string_stiffness(bow))
     drawn = draw(sections.grid, braced, np.asarray(draws_in, dtype=np.float64))
-    for row in range(len(limbs)):
-        refused = refusal(braced, drawn, row)
-        if refused is not None:
-            return refused
+    refused = refusal(braced, drawn, 0)
+    if refused is not None:
+        return refused
     holds = [braced.hold, *(drawn.hold(column) for column in range(len(draws_in)))]
-    states = [shape(sections.grid, braced, hold) for hold in holds]
-    bent = [_bent(limb, row, sections, states) for row, limb in enumerate(limbs)]
-    return BentBow(bent[0], bent[-1])
+    bend = np.stack([shape(sections.grid, braced, hold).bend for hold in holds])
+    (limb,) = _limbs((bow.upper,), sections, bend)
+    return BentBow(limb, limb)
 
 
-def _bent(limb: LimbAt, row: int, sections: LimbSections, states: Sequence[Shape]) -> BentLimb:
-    """Return one limb of the batch in all its states."""
-    back, belly = lam_strains(sections, np.stack([state.bend for state in states]))
-    lams = slice(len(limb.lams))
-    return BentLimb(
-        limb=limb,
-        station=sections.station[row],
-        bend=np.stack([state.bend[row] for state in states]),
-        back=back[:, row, ..., lams],
-        belly=belly[:, row, ..., lams],
-    )
+def _limbs(limbs: Sequence[LimbAt], sections: LimbSections, bend: Array) -> list[BentLimb]:
+    """Return n limbs in all their s states, from their bends of shape (s, n, m, 3)."""
+    back, belly = lam_strains(sections, bend)
+    return [
+        BentLimb(
+            limb=limb,
+            station=sections.station[row],
+            bend=bend[:, row],
+            back=back[:, row, ..., : len(limb.lams)],
+            belly=belly[:, row, ..., : len(limb.lams)],
+        )
+        for row, limb in enumerate(limbs)
+    ]

@@ -1,4 +1,4 @@
-"""Whole bows solved with their two limbs as they are: tiller, weight, and how they lie."""
+"""Whole bows solved with their two limbs as they are: tiller, weight, how they lie, and how much they are bent."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -84,6 +84,28 @@ def outlines(pair: Pair, draw_in: float) -> tuple[Outline, Outline] | Refusal:
     return at_brace, at_draw
 
 
+def bends(pair: Pair, draws_in: Sequence[float]) -> tuple[Array, Array] | Refusal:
+    """Return how much a bow's limbs are bent on its riser, or why it cannot be braced or drawn so far.
+
+    Args:
+        pair: the bow.
+        draws_in: d of them, inches from the back of the riser.
+
+    Returns:
+        Change of curvature of the upper and of the lower limb at brace and then at each draw, positive toward the
+        string, per inch, shape (1 + d, m, 3) each, at the nodes of `limb_sections` of both limbs.
+    """
+    two, _ = _two_limbs([pair])
+    braced = brace(two, pair.bow.brace)
+    drawn = draw(two, braced, draws_in)
+    refused = _refusal(braced, drawn)
+    if refused is not None:
+        return refused
+    holds = [braced.hold, *(drawn.hold(column) for column in range(len(draws_in)))]
+    states = [shapes(two, braced, hold) for hold in holds]
+    return np.stack([upper.bend[0] for upper, _ in states]), np.stack([lower.bend[0] for _, lower in states])
+
+
 def _outline(bow: BowAt, bent: tuple[Shape, Shape], draw_in: float, turn: float) -> Outline:
     """Return one state; the nocking point is on the line from the pivot that makes the angle with the riser."""
     upper, lower = (np.stack([limb.x[0], limb.y[0]]) for limb in bent)
@@ -93,37 +115,35 @@ def _outline(bow: BowAt, bent: tuple[Shape, Shape], draw_in: float, turn: float)
 
 
 def _refusal(braced: Braced, drawn: Drawn) -> Refusal | None:
-    """Return why some bow was not solved at its one draw; nothing if all were."""
-    row = int(drawn.status[:, 0].argmax())
-    status = Status(drawn.status[row, 0])
-    if status is Status.OK:
+    """Return why some bow was not solved at some draw; nothing if all were."""
+    unsolved = np.argwhere(drawn.status != Status.OK)
+    if not len(unsolved):
         return None
+    row, column = unsolved[0]
+    status = Status(drawn.status[row, column])
     if Status(braced.status[row]) is not Status.OK:
         return Refusal(reason=status.reason, where=f"at a brace of {braced.height[row]:.2f} in from the back")
-    asked, got = drawn.draw[row, 0], drawn.reached[row, 0]
+    asked, got = drawn.draw[row, column], drawn.reached[row, column]
     return Refusal(reason=status.reason, where=f"asked for {asked:.2f} in from the back, got to {got:.2f} in")
 
 
 def _two_limbs(pairs: Sequence[Pair]) -> tuple[TwoLimbs, Array]:
     """Return the bows for the statics, and how far their bellies are from the neutral axes at the fades, (n, 2)."""
-    upper, upper_belly = _limbs(
-        [limb_of(pair.bow, pair.bow.upper, pair.upper) for pair in pairs],
-        [pair.difference / 2 for pair in pairs],
-    )
-    lower, lower_belly = _limbs(
-        [limb_of(pair.bow, pair.bow.lower, pair.lower) for pair in pairs],
-        [-pair.difference / 2 for pair in pairs],
-    )
+    uppers = [limb_of(pair.bow, pair.bow.upper, pair.upper) for pair in pairs]
+    lowers = [limb_of(pair.bow, pair.bow.lower, pair.lower) for pair in pairs]
+    halves = [pair.difference / 2 for pair in pairs]
+    grid, belly = _limbs([*uppers, *lowers], [*halves, *(-half for half in halves)])
+    places = np.arange(2 * len(pairs)).reshape(2, -1)
     bows = [pair.bow for pair in pairs]
     two = TwoLimbs(
-        upper=upper,
-        lower=lower,
+        upper=grid.take(places[0]),
+        lower=grid.take(places[1]),
         string_stiffness=np.array([string_stiffness(bow) for bow in bows]),
         pivot_distance=np.array([bow.pivot_above for bow in bows]),
         pivot_depth=np.array([bow.pivot_depth for bow in bows]),
         nocking_height=np.array([bow.pivot_above + bow.nocking_above for bow in bows]),
     )
-    return two, np.stack([upper_belly, lower_belly], axis=-1)
+    return two, belly[places].T
 
 
 def _limbs(limbs: Sequence[Limb], stiffer: Sequence[float]) -> tuple[LimbGrid, Array]:

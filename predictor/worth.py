@@ -66,9 +66,14 @@ class LimbWorth:
 
 @dataclass(frozen=True)
 class Worth:
-    """What stock on a bow's limbs is worth at one draw; what both limbs lose adds up."""
+    """What stock on a bow's limbs is worth at one draw; what both limbs lose adds up.
+
+    Attributes:
+        unlike: whether the limbs differ, so that the weight is the mean of two symmetric bows'.
+    """
 
     weight_lbf: float
+    unlike: bool
     upper: LimbWorth
     lower: LimbWorth
 
@@ -98,7 +103,7 @@ def worth(bow: BowAt, moduli: Moduli, draw_in: float) -> Worth | Refusal:
         _of_limb(limb, row, sections, force[row] * density[row], force.sum())
         for row, limb in enumerate(limbs)
     )
-    return Worth(float(force.sum()), upper, lower)
+    return Worth(float(force.sum()), bow.upper != bow.lower, upper, lower)
 
 
 def _of_limb(limb: Limb, row: int, sections: LimbSections, lbf: Array, weight: float) -> LimbWorth:

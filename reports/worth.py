@@ -36,6 +36,11 @@ def show_worth(build: str, worth: Worth, draw: DrawLength, units: Units, out: Co
     out.print(
         "By beam statics at handbook moduli, with the brace height kept. It adds up for a few units at once."
     )
+    if worth.unlike:
+        out.print(
+            "The limbs differ: the weight here and in predictions is the mean of the symmetric bows that each would "
+            "make; tiller and strain are of both limbs together on the riser."
+        )
 
 
 def worth_json(build: str, worth: Worth, draw: DrawLength) -> dict[str, Any]:

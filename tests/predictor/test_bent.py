@@ -4,14 +4,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from datasets.history import BowAt, bow_at
 from datasets.materials import handbook
+from datasets.record import DrawLength, Side, ZeroPoint
 from datasets.schema import Removal
 from predictor.bent import BentBow, bent_bow
 from predictor.bow import Moduli, Refusal, handbook_moduli, limb_of
 from predictor.limb import limb_sections
-from predictor.pairs import Pair, outlines
+from predictor.margins import strained_places
+from predictor.pairs import Pair, bends, outlines
 from tests.predictor.bows import REFLEXED, STRAIGHT, build
 
 DRAWS = [26.5, 28.5]
@@ -67,16 +70,88 @@ def _stack(core: str) -> list[dict[str, str]]:
 
 def test_limbs_of_one_kind_are_bent_once() -> None:
     """Where the limbs are alike both are the same one; where one was narrowed, each has its own shape."""
-    narrowed = Removal.model_validate(
-        {
-            "id": "K-001/1", "build": "K-001", "on": "2026-03-01", "method": "sides", "limb": "lower",
-            "done": [{"at": "fade", "amount_in": "1/8"}, {"at": "nock", "amount_in": "0"}],
-        }
-    )  # fmt: skip
-    alike, unlike = (bent(bow_at(STRAIGHT, build(), events)) for events in ((), (narrowed,)))
+    alike, unlike = bent(bow_at(STRAIGHT, build())), bent(narrowed("lower"))
 
     assert alike.upper is alike.lower
     assert unlike.lower.bend[2, -1, 2] > unlike.upper.bend[2, -1, 2]
+
+
+def narrowed(limb: str) -> BowAt:
+    """Return a bow of which one limb lost 3/16 in of width at fade and mid, and 1/8 in at the nock."""
+    off = [
+        {"at": at, "amount_in": amount} for at, amount in (("fade", "3/16"), ("mid", "3/16"), ("nock", "1/8"))
+    ]
+    removal = {"id": "K-001/1", "build": "K-001", "on": "2026-03-01", "method": "sides", "limb": limb}
+    return bow_at(STRAIGHT, build(), (Removal.model_validate({**removal, "done": off}),))
+
+
+def most(strains: NDArray[np.float64]) -> float:
+    """Return the largest strain of a face, of either sign."""
+    return float(np.nanmax(np.abs(strains)))
+
+
+@pytest.mark.parametrize("weaker", ["upper", "lower"])
+def test_the_weaker_limb_is_strained_more(weaker: str) -> None:
+    """A limb that was narrowed is strained by over a tenth more than the other, on both faces."""
+    found = bent(narrowed(weaker))
+    weak, strong = (found.upper, found.lower) if weaker == "upper" else (found.lower, found.upper)
+
+    assert most(weak.belly) > 1.1 * most(strong.belly)
+    assert most(weak.back) > 1.1 * most(strong.back)
+
+
+@pytest.mark.parametrize("weaker", [Side.UPPER, Side.LOWER])
+def test_the_least_margin_is_the_weaker_limbs(weaker: Side) -> None:
+    """The place that is noted as nearest to what its material stands lies on the weaker limb."""
+    draws = [DrawLength(inch=inch, zero=ZeroPoint.BACK) for inch in DRAWS]
+    places = strained_places(bent(narrowed(weaker.value)), draws, handbook())
+    least = min(
+        (place for place in places if place.margin is not None), key=lambda place: place.margin or 0.0
+    )
+
+    assert least.limb is weaker
+
+
+def test_unlike_limbs_bend_to_their_outlines() -> None:
+    """Bends added up from the fade turn the nocks as far as the outlines of the same bow on its riser show.
+
+    The outlines' outermost chord stands for the tangent in the middle of the outermost step.
+    """
+    bow = narrowed("lower")
+    found = bent(bow)
+    seen = outlines(Pair(bow, moduli(bow), moduli(bow)), DRAWS[-1])
+    assert not isinstance(seen, Refusal)
+    for limb, side in (("upper", 1), ("lower", -1)):
+        each = getattr(found, limb)
+        chords = [np.diff(getattr(state, limb), axis=1) for state in seen]
+        turned = np.subtract(*(np.arctan2(-x, -side * y) for x, y in (chords[1], chords[0])))[0]
+        step = each.station[:, 0] - each.station[:, 2]
+        change = step * ((each.bend[2] - each.bend[0]) @ np.array([1.0, 4.0, 1.0]) / 6)
+
+        assert change.sum() - change[0] / 2 == pytest.approx(turned, rel=1e-3)
+
+
+def test_like_limbs_bend_the_same_on_their_riser() -> None:
+    """Held at the centre, a bow of like limbs bends on its riser as the symmetric bow does, to 1e-6."""
+    bow = bow_at(STRAIGHT, build())
+    on_riser = bends(Pair(bow, moduli(bow), moduli(bow)), DRAWS)
+    assert not isinstance(on_riser, Refusal)
+
+    for bend in on_riser:
+        np.testing.assert_allclose(bend, bent(bow).upper.bend, rtol=1e-6, atol=1e-9)
+
+
+def test_unlike_limbs_are_refused_too() -> None:
+    """A bow of unlike limbs that cannot be drawn so far, or braced, is refused."""
+    bow = narrowed("lower")
+    far, slack = (
+        bent_bow(bow, moduli(bow), [28.5, 70.0]),
+        bent_bow(replace(bow, brace=0.0), moduli(bow), [20.0]),
+    )
+
+    assert isinstance(far, Refusal)
+    assert "asked for 70.00 in" in far.where
+    assert isinstance(slack, Refusal)
 
 
 def test_a_recurve_is_bent() -> None:

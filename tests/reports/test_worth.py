@@ -1,6 +1,7 @@
 """The report of what stock is worth: whole limbs and quarters, in the units asked for."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -60,6 +61,20 @@ def test_a_table_in_metric() -> None:
 
     assert "0.4 mm off the whole width" in text
     assert "kg" in text
+
+
+def test_unlike_limbs_are_told_of() -> None:
+    """Where the limbs differ a line says whose mean the weight is; where they are alike there is none."""
+    bow = bow_at(STRAIGHT, build())
+    upper = replace(bow.upper, length=bow.upper.length - 0.25)
+    found = worth(replace(bow, upper=upper), handbook_moduli(bow, handbook()), DRAW.inch)
+    assert isinstance(found, Worth)
+    out = Console(width=300)
+    with out.capture() as capture:
+        show_worth("K-001", found, DRAW, Units("inch"), out)
+
+    assert "The limbs differ: the weight here and in predictions is the mean" in capture.get()
+    assert "The limbs differ" not in said(Units("inch"))
 
 
 def test_the_command(
