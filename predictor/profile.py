@@ -29,6 +29,12 @@ SMOOTHNESS = tuple(10.0 ** np.arange(9.0, 0.9, -0.5))
 SLIP_DEVIATIONS = 6.0
 """How many standard deviations from the others' line make a reading a slip: a choice, rare without one."""
 
+ENOUGH_READINGS = 5
+"""Readings that leave one to spare beside the root's offset, its angle and an evenly changing curvature."""
+
+MUCH_TURN = math.radians(10)
+"""Turning along a limb that fewer readings than enough can't be trusted to follow: a choice, no source."""
+
 _DEGREE = 3
 _CELLS = 128
 _SPANS = 16
@@ -472,6 +478,9 @@ def _doubts(
         doubts.append(
             (Doubt.FEW, 0, f"{len(points)} can't tell a bend from the root's angle; read 6 or more")
         )
+    elif len(points) < ENOUGH_READINGS and (turn := float(np.ptp(profile.angle(feet)))) > MUCH_TURN:
+        text = f"{len(points)} can't show where a limb that turns by {math.degrees(turn):.0f} degrees bends"
+        doubts.append((Doubt.FEW, 0, f"{text}; read 6 or more"))
     if points[0, 0] > fade + 0.75:
         doubts.append((Doubt.ROOT, 0, f"the first lies beyond the fade at {fade:g} in; read there too"))
     missing = profile.length - feet[-1]

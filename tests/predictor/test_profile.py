@@ -210,6 +210,22 @@ def test_a_gap_where_the_limb_turns_is_doubted() -> None:
     assert Doubt.SPARSE in {finding.doubt for finding in fitted.findings}
 
 
+@pytest.mark.parametrize("count", [3, 4])
+def test_few_readings_of_a_recurve_are_doubted(count: int) -> None:
+    """Readings too few to check a strong bend by say so, however closely the curve passes them."""
+    fitted = fit_profile(_readings(RECURVE, count), FADE, RECURVE.length)
+
+    assert Doubt.FEW in {finding.doubt for finding in fitted.findings}
+
+
+@pytest.mark.parametrize("curvature", [-0.005, 0.0, 0.005])
+def test_three_readings_of_a_nearly_straight_limb_are_enough(curvature: float) -> None:
+    """A limb that turns by a few degrees, evenly, is not doubted for having three readings."""
+    true = arc_profile(26.0, curvature, root_distance=FADE)
+
+    assert fit_profile(_readings(true, 3), FADE, 26.0).findings == ()
+
+
 def test_a_missing_fade_is_doubted() -> None:
     """Readings that begin beyond the fade leave the root to guesswork."""
     fitted = fit_profile(_readings(REFLEX_DEFLEX, 8)[1:], FADE, 27.0)
