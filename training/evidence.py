@@ -142,6 +142,7 @@ def readings(weighings: Sequence[Weighing]) -> Readings:
         ),
         tolerances=_tolerances(weighings),
         noise_prior=LogNormal(1.0, NOISE_LOG_SD),
+        weighing=np.repeat(np.arange(len(counts)), counts),
     )
 
 

@@ -69,6 +69,7 @@ class Readings:
         build_columns: effects of one build each.
         tolerances: shape (readings, tolerances), in units of one standard deviation of the input.
         noise_prior: of phi.
+        weighing: number of each reading's weighing, shape (readings,); without it each reading is one by itself.
     """
 
     values: Array
@@ -82,6 +83,7 @@ class Readings:
     build_columns: tuple[BuildColumn, ...]
     tolerances: Array
     noise_prior: ScalePrior
+    weighing: Integers | None = None
 
     @property
     def priors(self) -> tuple[ScalePrior, ...]:
@@ -101,6 +103,7 @@ class Block:
     Attributes:
         builds: numbers of the builds, shape (J,).
         rows: their readings, shape (J, n).
+        weighing: number of each reading's weighing, shape (J, n).
         columns: which effects each build touches, shape (J, c), padded with 0 where the design is zero.
         design: shape (J, n, c).
         latent: build columns, then tolerances, shape (J, n, q + r).
@@ -110,6 +113,7 @@ class Block:
 
     builds: Integers
     rows: Integers
+    weighing: Integers
     columns: Integers
     design: Array
     latent: Array
@@ -214,6 +218,7 @@ def _blocks(readings: Readings, design: csr_array) -> Iterator[Block]:
     scaled = [column.column[:, None] for column in readings.build_columns]
     latent = np.hstack([*scaled, readings.tolerances])
     common = readings.common @ readings.common_mean
+    weighing = np.arange(len(order)) if readings.weighing is None else readings.weighing
     for size in np.unique(counts):
         builds = np.flatnonzero(counts == size)
         rows = order[starts[builds][:, None] + np.arange(size)]
@@ -221,6 +226,7 @@ def _blocks(readings: Readings, design: csr_array) -> Iterator[Block]:
         yield Block(
             builds=builds,
             rows=rows,
+            weighing=weighing[rows],
             columns=columns,
             design=compact,
             latent=latent[rows],

@@ -1,9 +1,10 @@
-"""How likely each build and each reading is a mistake of the pencil, judged from all other builds.
+"""How likely each build, each weighing and each reading is a mistake of the pencil, judged from all other builds.
 
 A sound reading scatters as the model says. A mistake shifts it by an unknown amount of standard deviation
-`GrossErrors.sd`, either all readings of a build together (a unit slip, a layer not noted) or one reading alone.
-Which of these happened is weighed by Bayes' rule against the prediction from the other builds: the mixture of Box and
-Tiao, Biometrika 55 (1968), 119-129 (from memory), taken one build at a time, with at most one mistake a build.
+`GrossErrors.sd`: all readings of a build together (a layer not noted), those of one weighing (a scale that was not
+set to zero, a wrong zero of the draw), or one reading alone. Which of these happened is weighed by Bayes' rule against
+the prediction from the other builds: the mixture of Box and Tiao, Biometrika 55 (1968), 119-129 (from memory), taken
+one build at a time, with at most one mistake a build.
 """
 
 from dataclasses import dataclass
@@ -12,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from training.leave_out import LeftOut, without_build
-from training.readings import Problem
+from training.readings import Integers, Problem
 from training.restricted_likelihood import Doubts, State
 
 Array = NDArray[np.float64]
@@ -24,11 +25,13 @@ class GrossErrors:
 
     Attributes:
         build_share: of builds with all readings shifted.
+        weighing_share: of weighings with all readings shifted.
         reading_share: of readings that are wrong by themselves.
         sd: standard deviation of the shift, in the unit of the values.
     """
 
     build_share: float = 0.03
+    weighing_share: float = 0.02
     reading_share: float = 0.01
     sd: float = 0.25
 
@@ -37,33 +40,55 @@ class GrossErrors:
 class Suspicion:
     """Probabilities of a mistake.
 
+    Where a weighing has one reading, or a build one weighing, a mistake of the two is the same shift; it counts as the
+    reading's, or the build's.
+
     Attributes:
         build: in all readings of a build, shape (builds,).
+        weighing: in all readings of the weighing that a reading belongs to, shape (readings,).
         reading: in one reading alone, shape (readings,).
-        any: of either kind in a build, shape (builds,).
+        any: of any kind in a build, shape (builds,).
     """
 
     build: Array
+    weighing: Array
     reading: Array
     any: Array
 
 
+@dataclass(frozen=True)
+class _Shifts:
+    """What mistakes can shift in each build of a block.
+
+    Attributes:
+        columns: all readings, those of each reading's weighing, each reading alone, shape (J, n, 1 + 2 n).
+        log_odds: before anything is seen, shape (J, 1 + 2 n); a weighing stands at its first reading only.
+    """
+
+    columns: Array
+    log_odds: Array
+
+
 def suspect(problem: Problem, state: State, gross: GrossErrors) -> tuple[Suspicion, Doubts]:
-    """Return the probability of a mistake in each build and reading, and what it adds to their covariance.
+    """Return the probability of a mistake in each build, weighing and reading, and what it adds to their covariance.
 
     A build's covariance with doubts is the inverse of its precision averaged over what may have happened, so readings
     that contradict each other share their pull until others decide between them.
     """
     build = np.zeros(sum(len(block.builds) for block in problem.blocks))
     reading = np.zeros(sum(block.rows.size for block in problem.blocks))
-    sound = build.copy()
+    weighing, sound = reading.copy(), build.copy()
     doubts = []
     for block, sums in zip(problem.blocks, state.sums, strict=True):
-        shares = _shares(without_build(block, sums, state), sums.sound, gross)
-        build[block.builds], reading[block.rows] = shares[:, 0], shares[:, 1:]
+        size = block.rows.shape[1]
+        shifts = _shifts(block.weighing, gross)
+        shares = _shares(without_build(block, sums, state), sums.sound, shifts, gross.sd)
+        of_weighing = shifts.columns[:, :, 1 : 1 + size] @ shares[:, 1 : 1 + size, None]
+        build[block.builds], reading[block.rows] = shares[:, 0], shares[:, 1 + size :]
+        weighing[block.rows] = of_weighing[:, :, 0]
         sound[block.builds] = 1 - shares.sum(axis=1)
-        doubts.append(_added(sums.sound, shares, gross.sd))
-    return Suspicion(build, reading, 1 - sound), tuple(doubts)
+        doubts.append(_added(sums.sound, shares, shifts.columns, gross.sd))
+    return Suspicion(build, weighing, reading, 1 - sound), tuple(doubts)
 
 
 def no_doubts(problem: Problem) -> Doubts:
@@ -71,34 +96,38 @@ def no_doubts(problem: Problem) -> Doubts:
     return tuple(np.zeros((*block.rows.shape, block.rows.shape[1])) for block in problem.blocks)
 
 
-def _directions(size: int) -> Array:
-    """Return what a mistake shifts: all readings together, then each alone, shape (n, 1 + n)."""
-    return np.hstack([np.ones((size, 1)), np.eye(size)])
+def _shifts(weighing: Integers, gross: GrossErrors) -> _Shifts:
+    """Return what mistakes can shift, given the weighing of each reading, shape (J, n)."""
+    builds, size = weighing.shape
+    together = weighing[:, :, None] == weighing[:, None, :]
+    count = together.sum(axis=1)
+    first = np.argmax(together, axis=1) == np.arange(size)
+    whole, alone = count == size, count == 1
+    build = gross.build_share + gross.weighing_share * whole[:, :1]
+    of_weighing = gross.weighing_share * (first & ~whole & ~alone)
+    reading = gross.reading_share + gross.weighing_share * (alone & ~whole)
+    share = np.hstack([build, of_weighing, reading])
+    with np.errstate(divide="ignore"):
+        log_odds = np.log(share) - np.log1p(-share)
+    everything, single = np.ones((builds, size, 1)), np.broadcast_to(np.eye(size), together.shape)
+    return _Shifts(np.concatenate([everything, together, single], axis=2), log_odds)
 
 
-def _shares(out: LeftOut, sound: Array, gross: GrossErrors) -> Array:
-    """Return the probability of each mistake, shape (J, 1 + n), by the rank-one change that it makes."""
-    size = sound.shape[1]
-    shifts = _directions(size)
-    solved = np.linalg.solve(sound + out.of_effects, np.broadcast_to(shifts, (len(sound), *shifts.shape)))
-    widened = 1 + gross.sd**2 * np.sum(shifts * solved, axis=1)
+def _shares(out: LeftOut, sound: Array, shifts: _Shifts, sd: float) -> Array:
+    """Return the probability of each mistake, shape (J, 1 + 2 n), by the rank-one change that it makes."""
+    solved = np.linalg.solve(sound + out.of_effects, shifts.columns)
+    widened = 1 + sd**2 * np.sum(shifts.columns * solved, axis=1)
     score = np.sum(out.residual[:, :, None] * solved, axis=1)
-    odds = np.array([_logit(gross.build_share), *[_logit(gross.reading_share)] * size])
-    odds = odds + (gross.sd**2 * score**2 / widened - np.log(widened)) / 2
+    odds = shifts.log_odds + (sd**2 * score**2 / widened - np.log(widened)) / 2
     top = np.maximum(odds.max(axis=1, keepdims=True), 0.0)
     parts = np.exp(odds - top)
     shares: Array = parts / (np.exp(-top) + parts.sum(axis=1, keepdims=True))
     return shares
 
 
-def _logit(share: float) -> float:
-    return float(np.log(share) - np.log1p(-share))
-
-
-def _added(sound: Array, shares: Array, sd: float) -> Array:
+def _added(sound: Array, shares: Array, columns: Array, sd: float) -> Array:
     """Return the covariance with doubts less the one without."""
-    shifts = _directions(sound.shape[1])
-    solved = np.linalg.solve(sound, np.broadcast_to(shifts, (len(sound), *shifts.shape)))
-    lost = shares * sd**2 / (1 + sd**2 * np.sum(shifts * solved, axis=1))
+    solved = np.linalg.solve(sound, columns)
+    lost = shares * sd**2 / (1 + sd**2 * np.sum(columns * solved, axis=1))
     precision = np.linalg.inv(sound) - (solved * lost[:, None, :]) @ np.swapaxes(solved, 1, 2)
     return np.asarray(np.linalg.inv(precision), dtype=np.float64) - sound
