@@ -44,8 +44,8 @@ class NormalMixture:
         below: Array = np.sum(self.weights * ndtr((values - self.means) / self.sds), axis=0)
         return below
 
-    def stretched(self, factor: float) -> "NormalMixture":
-        """Return the mixture made wider or narrower about its medians by a positive factor."""
+    def stretched(self, factor: float | Array) -> "NormalMixture":
+        """Return the mixture made wider or narrower about its medians by a positive factor, or by one for each."""
         middle = self.quantile(0.5)
         return NormalMixture(self.weights, middle + factor * (self.means - middle), factor * self.sds)
 
