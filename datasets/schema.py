@@ -215,6 +215,7 @@ class WeighIn(Record):
     stage: Stage
     readings: tuple[Reading, ...] = Field(min_length=1, max_length=40)
     scale: str | None = Field(None, min_length=1, max_length=40)
+    by: str | None = Field(None, min_length=1, max_length=40, description="who pulled and read")
     brace: BracedAt | None = Field(None, description="brace height at this weighing (default: the build's)")
     pulls: int | None = Field(None, ge=0, le=10_000, description="full draws since the last removal")
     shots: int | None = Field(None, ge=0, le=1_000_000, description="arrows shot so far")
