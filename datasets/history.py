@@ -7,6 +7,7 @@ difference of two geometries.
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +37,12 @@ Polyline = tuple[tuple[float, ...], tuple[float, ...]]
 """Stations and values; straight between stations, constant beyond the end ones."""
 
 LIMBS = (Side.UPPER, Side.LOWER)
+
+CARRIED_OUT = "removal carried out"
+"""Source of the doubt about a removal of which only the plan is noted."""
+
+GAIN_OF = "gain of "
+"""What the source of the doubt about a way of taking stock off starts with."""
 
 
 class GeometryError(ValueError):
@@ -245,20 +252,37 @@ def _pressed_length(form: Form, build: Build, side: Side, ledger: _Ledger) -> fl
 
 @dataclass(frozen=True)
 class _Cuts:
-    """What one removal took off one limb."""
+    """What one removal took off one limb, and the share of its loss of weight that the shop gets by that method."""
 
     method: Method
     amounts: Polyline
+    gain: float
 
 
 def _cuts(removal: Removal, name: str, length: float, ledger: _Ledger) -> _Cuts:
     """Return a removal's amounts: as measured afterwards, or as planned with the scatter of carrying a plan out."""
+    gain = _gain(removal.method, ledger)
+    of_corner = removal.method is Method.EDGES
+    times = 1.0 if of_corner else gain
     if removal.done:
         sds = _CUT_SD_IN[removal.method]
         shift = ledger.note(name, "removal measured", 0.0, sds[removal.done[0].amount_in.taken])
-        return _Cuts(removal.method, _polyline(removal.done, length, lambda amount: amount + shift))
-    share = ledger.note(name, "removal carried out", 1.0, tolerances.CARRIED_OUT)
-    return _Cuts(removal.method, _polyline(removal.planned, length, lambda amount: amount * share))
+        amounts = _polyline(removal.done, length, lambda amount: (amount + shift) * times)
+    else:
+        share = ledger.note(name, CARRIED_OUT, 1.0, tolerances.CARRIED_OUT) * times
+        amounts = _polyline(removal.planned, length, lambda amount: amount * share)
+    return _Cuts(removal.method, amounts, gain)
+
+
+def _gain(method: Method, ledger: _Ledger) -> float:
+    """Return the share of the statics' loss that a method gets; 1 but for a shift asked for.
+
+    One share holds for all removals of a method. A shortened bow gets heavier: it has no such share.
+    """
+    if method is Method.SHORTEN:
+        return 1.0
+    gain_of = f"{GAIN_OF}{method.replace('-', ' ')}"
+    return ledger.note(gain_of, gain_of, 1.0, tolerances.GAIN_SD)
 
 
 _CUT_SD_IN = {
@@ -307,7 +331,10 @@ def _width_at(reading: WidthReading, name: str, ledger: _Ledger) -> tuple[float,
 
 
 def _edge_radius(build: Build, cuts: Sequence[_Cuts], ledger: _Ledger) -> Polyline:
-    """Return the corner radius: the largest reached by then anywhere, as no edge gets sharp again."""
+    """Return the corner radius: the largest reached by then anywhere, as no edge gets sharp again.
+
+    A corner costs the square of its radius, so the gain of a rounding is a share of what it added to the square.
+    """
     if build.edge_radius_in is None:
         start = ledger.note(
             "edge radius", "edges not noted", tolerances.DEFAULT_RADIUS_IN, tolerances.UNNOTED_RADIUS_SD_IN
@@ -317,8 +344,13 @@ def _edge_radius(build: Build, cuts: Sequence[_Cuts], ledger: _Ledger) -> Polyli
     radius: Polyline = ((0.0,), (max(start, 0.0),))
     for cut in cuts:
         if cut.method is Method.EDGES:
-            radius = _combined(radius, cut.amounts, np.maximum)
+            radius = _combined(radius, cut.amounts, partial(_rounded, gain=cut.gain))
     return radius
+
+
+def _rounded(before: Array, reached: Array, gain: float) -> Array:
+    added = np.maximum(reached, before) ** 2 - before**2
+    return np.sqrt(before**2 + gain * added)
 
 
 def _lams(

@@ -31,6 +31,9 @@ LAM_WAVINESS = 0.004
 CARRIED_OUT = 0.12
 """Share by which a removal that was not measured afterwards misses its plan."""
 
+GAIN_SD = 0.10
+"""Share by which a way of taking stock off gets more or less weight off than the statics say."""
+
 DEFAULT_RADIUS_IN = 0.04
 """Corner radius of a limb where none is noted."""
 

@@ -9,14 +9,17 @@ much of it more than one with little. Fitting and predicting use these columns a
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from math import log, log10, tanh
+from math import log, tanh
 
 import numpy as np
 from numpy.typing import NDArray
 
+from datasets.history import CARRIED_OUT, GAIN_OF
 from datasets.materials import Kind, Material
 from datasets.schema import Stage
-from predictor.features import Features
+from predictor.carrying_out import CarryingOut
+from predictor.features import Features, InputEffect
+from predictor.habits import USUAL, Habits
 from predictor.scatter import (
     BOW,
     FINISH_SANDING,
@@ -28,13 +31,11 @@ from predictor.scatter import (
     SMOOTH,
     Scatter,
 )
+from predictor.settling import settling
 
 Array = NDArray[np.float64]
 Named = Mapping[str, Array]
 """Columns by name, each of shape (draws,)."""
-
-FULL_SETTLING_SHOTS = 500
-"""Shots after which the effect of shooting in is counted as one."""
 
 _CLIMATE = "moisture and temperature"
 
@@ -51,6 +52,7 @@ class Moment:
         stage: how far the bow has come.
         shots: arrows shot; nothing where nobody counted.
         scale: the scale's name; nothing where nobody noted it.
+        builder: who carried the removals out; nothing where nobody noted it.
     """
 
     form: str
@@ -58,6 +60,7 @@ class Moment:
     stage: Stage
     shots: int | None = None
     scale: str | None = None
+    builder: str | None = None
 
 
 @dataclass(frozen=True)
@@ -126,7 +129,13 @@ weight; how much is a guess. Finish sanding and edges take some pounds of fifty,
 removal is counted by the statics; shooting in takes 0 to 3 %."""
 
 
-def columns(found: Features, moment: Moment, materials: Mapping[str, Material], scatter: Scatter) -> Columns:
+def columns(
+    found: Features,
+    moment: Moment,
+    materials: Mapping[str, Material],
+    scatter: Scatter,
+    habits: Habits = USUAL,
+) -> Columns:
     """Return the columns of one weighing.
 
     Args:
@@ -134,13 +143,14 @@ def columns(found: Features, moment: Moment, materials: Mapping[str, Material], 
         moment: the rest of what the weighing depends on.
         materials: of the bow's layers.
         scatter: sizes of what no dimension explains.
+        habits: the shop's law of settling, and how it carries out what it plans.
     """
     weight, slope = np.array(found.weight_lbf), np.array(found.per_inch_lbf)
     ones = np.ones_like(weight)
     of_material, of_lot = _moduli(found, materials)
     wood = sum(float(column[-1]) for name, column in of_material.items() if materials[name].kind is Kind.WOOD)
     finished = ones * (moment.stage in FINISHED)
-    settled = ones * settling(moment.shots, moment.stage)
+    settled = ones * settling(moment.shots, moment.stage, habits.settling)
     common = {
         THEORY: ones,
         DRAW_SHAPE: np.array(moment.draws_in) - 28.0,
@@ -151,6 +161,9 @@ def columns(found: Features, moment: Moment, materials: Mapping[str, Material], 
     priors = COMMON_PRIORS | {
         f"{STIFFNESS}{name}": Prior(0.0, materials[name].species_sd) for name in of_material
     }
+    for name, prior, column in _of_removals(found, moment.builder, habits.carrying_out):
+        common[name] = common.get(name, 0.0) + column
+        priors[name] = prior
     return Columns(
         offset=np.log(weight),
         sizes_in={
@@ -167,20 +180,10 @@ def columns(found: Features, moment: Moment, materials: Mapping[str, Material], 
             SMOOTH: {name: ones * value for name, value in _smooth(found, wood).items()},
         },
         build={BOW: ones, FINISH_SANDING: finished, SHOOTING_IN: settled},
-        tolerances=tuple(_tolerances(found, materials)),
+        tolerances=tuple(_tolerances(found, materials, habits.carrying_out.by(moment.builder).sd)),
         weighing=(Tolerance(_CLIMATE, _CLIMATE, ones * scatter.climate),),
         sd=np.hypot(scatter.scale_reading_lbf, scatter.draw_reading_in * slope) / weight,
     )
-
-
-def settling(shots: int | None, stage: Stage) -> float:
-    """Return how much of the first 500 shots' loss has happened, by the logarithm of shots; 1 at 500.
-
-    A settled bow whose shots nobody counted is taken as fully shot in, any other as not shot.
-    """
-    if shots is None:
-        return 1.0 if stage is Stage.SETTLED else 0.0
-    return log10(1 + shots / 10) / log10(1 + FULL_SETTLING_SHOTS / 10)
 
 
 def group_of_lots(material: Material) -> str:
@@ -206,9 +209,33 @@ def _moduli(found: Features, materials: Mapping[str, Material]) -> tuple[dict[st
     return of_material, {group: dict(levels) for group, levels in of_lot.items()}
 
 
-def _tolerances(found: Features, materials: Mapping[str, Material]) -> Iterator[Tolerance]:
+def _of_removals(
+    found: Features, builder: str | None, carrying_out: CarryingOut
+) -> Iterator[tuple[str, Prior, Array]]:
+    """Yield common effects that removals have a part in, by name: each method's gain, and the builder's mean share.
+
+    A gain is the share of the statics' loss that is got, less one.
+    """
+    usual = carrying_out.by(builder)
     for effect in found.inputs:
-        yield Tolerance(effect.input.name, effect.input.source, np.array(effect.log_effect) * effect.input.sd)
+        column = np.array(effect.log_effect)
+        if _is_gain(effect):
+            yield effect.input.source, Prior(0.0, effect.input.sd), column
+        elif effect.input.source == CARRIED_OUT:
+            yield carrying_out.name(builder), Prior(usual.mean, usual.mean_sd), column
+
+
+def _is_gain(effect: InputEffect) -> bool:
+    return effect.input.source.startswith(GAIN_OF)
+
+
+def _tolerances(
+    found: Features, materials: Mapping[str, Material], carried_out_sd: float
+) -> Iterator[Tolerance]:
+    for effect in found.inputs:
+        if not _is_gain(effect):
+            sd = carried_out_sd if effect.input.source == CARRIED_OUT else effect.input.sd
+            yield Tolerance(effect.input.name, effect.input.source, np.array(effect.log_effect) * sd)
     for modulus in found.moduli:
         source = f"{modulus.material} from bow to bow"
         spread = materials[modulus.material].bow_sd

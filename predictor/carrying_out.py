@@ -1,0 +1,37 @@
+"""How exactly a builder carries out a planned removal: what is done, as a share of what was planned."""
+
+from math import sqrt
+
+from pydantic import Field
+
+from datasets import tolerances
+from datasets.record import Record
+
+WORTH_REMOVALS = 10
+"""The default counts as much as so many removals (a choice of this project)."""
+
+
+class Carried(Record):
+    """Belief about the logarithm of done over planned: normal from removal to removal."""
+
+    mean: float = Field(0.0, description="mean of the logarithm of done over planned")
+    mean_sd: float = Field(
+        tolerances.CARRIED_OUT / sqrt(WORTH_REMOVALS), ge=0, description="how well that mean is known"
+    )
+    sd: float = Field(tolerances.CARRIED_OUT, gt=0, description="from removal to removal")
+    removals: int = Field(0, ge=0, description="removals noted both as planned and as done")
+
+
+class CarryingOut(Record):
+    """Beliefs of a shop, for each builder who noted enough, and for anybody else."""
+
+    anybody: Carried = Carried()
+    builders: dict[str, Carried] = Field(default_factory=dict)
+
+    def by(self, builder: str | None) -> Carried:
+        """Return what is believed of a builder."""
+        return self.builders.get(builder or "", self.anybody)
+
+    def name(self, builder: str | None) -> str:
+        """Return the name of the common effect that holds a builder's mean."""
+        return f"removals carried out by {builder if builder in self.builders else 'anybody'}"
