@@ -10,6 +10,7 @@ from pydantic import Field, ValidationError
 from datasets.record import Record
 from predictor.calibration import Calibration
 from predictor.columns import Columns
+from predictor.habits import USUAL, Habits
 from predictor.posterior import Posterior, Rows
 from predictor.scatter import BUILD_COLUMNS, GROUPS, SCALE_MEDIANS
 
@@ -123,6 +124,7 @@ class Model(Record):
         description="smallest and largest of each main dimension that taught it, in inches"
     )
     calibration: Calibration = Field(description="how its builds fared when they were left out")
+    habits: Habits = Field(USUAL, description="law of settling, and how planned removals are carried out")
     posterior: dict[str, Any]
 
     def belief(self) -> Posterior:
