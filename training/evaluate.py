@@ -18,8 +18,9 @@ from predictor.mixture import NormalMixture
 from predictor.model import level_name, prior_belief
 from predictor.posterior import Posterior
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.weighings import Weighing
 from training.calibrate import calibrate
-from training.evidence import Evidence, Weighing, evidence, readings
+from training.evidence import Evidence, evidence, readings
 from training.hierarchy import Fit, fit
 from training.questions import Pick, Question, answers, cut_to_weight, only_asked, questions
 from training.rivals import Table, table

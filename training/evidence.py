@@ -8,35 +8,15 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
 from datasets.contents import Contents
-from datasets.history import events_until
-from datasets.record import ZeroPoint
-from datasets.schema import Build, Form, WeighIn
-from datasets.zero_points import from_back, from_zero
 from predictor.bow import Refusal
-from predictor.columns import Columns, Moment, columns
-from predictor.features import Case, features
-from predictor.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, PRIOR_SCATTER, SCALE_LOG_SD, SCALE_MEDIANS
+from predictor.columns import Columns
+from predictor.features import features
+from predictor.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, SCALE_LOG_SD, SCALE_MEDIANS
+from predictor.weighings import Weighed, Weighing, weighed
 from training.readings import BuildColumn, Group, Readings
 from training.scale_priors import LogNormal
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Weighing:
-    """One weighing that a fit learns from.
-
-    Attributes:
-        build: id of the build.
-        weigh_in: id of the weigh-in.
-        columns: what its readings depend on.
-        log_weight: logarithms of the readings, in pounds.
-    """
-
-    build: str
-    weigh_in: str
-    columns: Columns
-    log_weight: Array
 
 
 @dataclass(frozen=True)
@@ -60,17 +40,6 @@ class Evidence:
         return tuple(dict.fromkeys(weighing.build for weighing in self.weighings))
 
 
-@dataclass(frozen=True)
-class _Weighed:
-    """A weigh-in with the build that it belongs to and the geometry's history up to it."""
-
-    form: Form
-    build: Build
-    weigh_in: WeighIn
-    case: Case
-    moment: Moment
-
-
 def evidence(contents: Contents) -> Evidence:
     """Solve every weighing of every build that may teach.
 
@@ -78,19 +47,19 @@ def evidence(contents: Contents) -> Evidence:
     statics refuse.
     """
     left_out: list[LeftOut] = []
-    weighed = list(_weighed(contents, left_out))
+    teaching = list(_teaching(contents, left_out))
     weighings = []
-    for one, found in zip(weighed, features([one.case for one in weighed], contents.materials), strict=True):
+    for one, found in zip(
+        teaching, features([one.case for one in teaching], contents.materials), strict=True
+    ):
         if isinstance(found, Refusal):
             left_out.append(LeftOut(one.weigh_in.id, f"{found.reason}, {found.where}"))
-            continue
-        told = columns(found, one.moment, contents.materials, PRIOR_SCATTER)
-        read = np.log([reading.weight.lbf for reading in one.weigh_in.readings])
-        weighings.append(Weighing(one.build.id, one.weigh_in.id, told, read))
+        else:
+            weighings.append(one.explained(found, contents.materials))
     return Evidence(tuple(weighings), tuple(left_out))
 
 
-def _weighed(contents: Contents, left_out: list[LeftOut]) -> Iterator[_Weighed]:
+def _teaching(contents: Contents, left_out: list[LeftOut]) -> Iterator[Weighed]:
     for build in contents.builds.values():
         form = contents.form_of(build)
         if not build.teaches:
@@ -98,23 +67,7 @@ def _weighed(contents: Contents, left_out: list[LeftOut]) -> Iterator[_Weighed]:
         elif form is None:
             left_out.append(LeftOut(build.id, "its form is not in the book"))
         else:
-            events = contents.events.get(build.id, ())
-            for event in events:
-                if isinstance(event, WeighIn):
-                    case = Case(form, build, events_until(events, event), _draws(event, form))
-                    yield _Weighed(form, build, event, case, moment_of(event, form))
-
-
-def _draws(weigh_in: WeighIn, form: Form) -> tuple[float, ...]:
-    depth = form.handle_depth_in.inch
-    return tuple(from_back(r.draw.inch, r.draw.zero, depth) for r in weigh_in.readings)
-
-
-def moment_of(weigh_in: WeighIn, form: Form) -> Moment:
-    """Return what a weighing depends on besides the geometry."""
-    depth = form.handle_depth_in.inch
-    standard = tuple(from_zero(inch, ZeroPoint.STANDARD, depth) for inch in _draws(weigh_in, form))
-    return Moment(f"{form.id}/{form.revision}", standard, weigh_in.stage, weigh_in.shots, weigh_in.scale)
+            yield from weighed(form, build, contents.events.get(build.id, ()))
 
 
 def readings(weighings: Sequence[Weighing]) -> Readings:

@@ -18,7 +18,7 @@ from predictor.columns import Columns, Moment, Named, Tolerance
 from predictor.mixture import NormalMixture
 from predictor.model import seen_by
 from predictor.posterior import Posterior
-from training.evidence import Weighing, moment_of
+from predictor.weighings import Weighing, moment_at
 
 MAIN_DRAW_IN = 28.0
 
@@ -87,7 +87,8 @@ def _told(history: tuple[Event, ...], asked: WeighIn) -> tuple[Event, ...]:
 def _question(contents: Contents, found: Weighing, asked: WeighIn) -> Question:
     build = contents.builds[found.build]
     form = contents.forms[build.form, build.form_revision]
-    moment = moment_of(asked, form)
+    draws = [reading.draw for reading in asked.readings]
+    moment = moment_at(form, build, draws, asked.stage, asked.shots, asked.scale)
     place = int(np.argmin(np.abs(np.array(moment.draws_in) - MAIN_DRAW_IN)))
     return Question(
         build=found.build,

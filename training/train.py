@@ -11,8 +11,9 @@ from threadpoolctl import threadpool_limits
 from datasets.contents import Contents
 from predictor.columns import STIFFNESS
 from predictor.model import FORMAT, Model
+from predictor.weighings import Weighing
 from training.calibrate import calibrate
-from training.evidence import Evidence, Weighing, evidence, readings
+from training.evidence import Evidence, evidence, readings
 from training.hierarchy import Fit, fit
 from training.suspicion import GrossErrors
 

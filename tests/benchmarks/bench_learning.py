@@ -33,9 +33,10 @@ from predictor.mixture import NormalMixture
 from predictor.model import seen_by
 from predictor.posterior import Rows, predict
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.weighings import Weighing
 from training.clerical import with_mistakes
 from training.evaluate import LEVELS, Learned, Trial, learned, lots_seen, marks, only, solved, trial
-from training.evidence import Weighing, evidence
+from training.evidence import evidence
 from training.oracle import knowing_the_shop
 from training.questions import Question, cut_to_weight, first_on_record
 from training.rivals import RIVALS

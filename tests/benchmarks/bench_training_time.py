@@ -25,7 +25,8 @@ from rich.console import Console
 
 from datasets.contents import Contents
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
-from training.evidence import Weighing, evidence, readings
+from predictor.weighings import Weighing
+from training.evidence import evidence, readings
 from training.hierarchy import fit
 from training.questions import cut_to_weight, questions
 from training.rivals import Table, dimensions_process, table

@@ -1,0 +1,83 @@
+"""Weighings of a build, as a fit learns from them and as a prediction of that very build counts them."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from datasets.history import events_until
+from datasets.materials import Material
+from datasets.record import DrawLength, ZeroPoint
+from datasets.schema import Build, Event, Form, Stage, WeighIn
+from datasets.zero_points import from_back, from_zero
+from predictor.columns import Columns, Moment, columns
+from predictor.features import Case, Features
+from predictor.scatter import PRIOR_SCATTER
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """One weighing with what explains it.
+
+    Attributes:
+        build: id of the build.
+        weigh_in: id of the weigh-in.
+        columns: what its readings depend on.
+        log_weight: logarithms of the readings, in pounds.
+    """
+
+    build: str
+    weigh_in: str
+    columns: Columns
+    log_weight: Array
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """A weigh-in with the build that it belongs to and the geometry's history up to it."""
+
+    form: Form
+    build: Build
+    weigh_in: WeighIn
+    case: Case
+    moment: Moment
+
+    def explained(self, found: Features, materials: Mapping[str, Material]) -> Weighing:
+        """Return the weighing by the columns of its features."""
+        told = columns(found, self.moment, materials, PRIOR_SCATTER)
+        read = np.log([reading.weight.lbf for reading in self.weigh_in.readings])
+        return Weighing(self.build.id, self.weigh_in.id, told, read)
+
+
+def weighed(form: Form, build: Build, events: Sequence[Event]) -> Iterator[Weighed]:
+    """Yield each weigh-in of a build's history with the geometry that it weighed."""
+    for event in events:
+        if isinstance(event, WeighIn):
+            draws = [reading.draw for reading in event.readings]
+            case = Case(form, build, events_until(events, event), draws_from_back(form, draws))
+            moment = moment_at(form, build, draws, event.stage, event.shots, event.scale)
+            yield Weighed(form, build, event, case, moment)
+
+
+def moment_at(
+    form: Form,
+    build: Build,
+    draws: Sequence[DrawLength],
+    stage: Stage,
+    shots: int | None = None,
+    scale: str | None = None,
+) -> Moment:
+    """Return what a weighing of a build depends on besides the geometry."""
+    standard = (
+        from_zero(inch, ZeroPoint.STANDARD, form.handle_depth_in.inch)
+        for inch in draws_from_back(form, draws)
+    )
+    return Moment(f"{build.form}/{build.form_revision}", tuple(standard), stage, shots, scale)
+
+
+def draws_from_back(form: Form, draws: Sequence[DrawLength]) -> tuple[float, ...]:
+    """Return draw lengths in inches from the back of the riser."""
+    return tuple(from_back(draw.inch, draw.zero, form.handle_depth_in.inch) for draw in draws)
