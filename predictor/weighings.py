@@ -13,6 +13,7 @@ from datasets.schema import Build, Event, Form, Stage, WeighIn
 from datasets.zero_points import from_back, from_zero
 from predictor.columns import Columns, Moment, columns
 from predictor.features import Case, Features
+from predictor.habits import USUAL, Habits
 from predictor.scatter import PRIOR_SCATTER
 
 Array = NDArray[np.float64]
@@ -25,12 +26,14 @@ class Weighing:
     Attributes:
         build: id of the build.
         weigh_in: id of the weigh-in.
+        moment: what its readings depend on besides the geometry.
         columns: what its readings depend on.
         log_weight: logarithms of the readings, in pounds.
     """
 
     build: str
     weigh_in: str
+    moment: Moment
     columns: Columns
     log_weight: Array
 
@@ -45,11 +48,13 @@ class Weighed:
     case: Case
     moment: Moment
 
-    def explained(self, found: Features, materials: Mapping[str, Material]) -> Weighing:
-        """Return the weighing by the columns of its features."""
-        told = columns(found, self.moment, materials, PRIOR_SCATTER)
+    def explained(
+        self, found: Features, materials: Mapping[str, Material], habits: Habits = USUAL
+    ) -> Weighing:
+        """Return the weighing by the columns of its features, under the shop's habits."""
+        told = columns(found, self.moment, materials, PRIOR_SCATTER, habits)
         read = np.log([reading.weight.lbf for reading in self.weigh_in.readings])
-        return Weighing(self.build.id, self.weigh_in.id, told, read)
+        return Weighing(self.build.id, self.weigh_in.id, self.moment, told, read)
 
 
 def weighed(form: Form, build: Build, events: Sequence[Event]) -> Iterator[Weighed]:
@@ -75,7 +80,8 @@ def moment_at(
         from_zero(inch, ZeroPoint.STANDARD, form.handle_depth_in.inch)
         for inch in draws_from_back(form, draws)
     )
-    return Moment(f"{build.form}/{build.form_revision}", tuple(standard), stage, shots, scale)
+    form_revision = f"{build.form}/{build.form_revision}"
+    return Moment(form_revision, tuple(standard), stage, shots, scale, build.builder)
 
 
 def draws_from_back(form: Form, draws: Sequence[DrawLength]) -> tuple[float, ...]:
