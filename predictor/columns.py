@@ -29,6 +29,7 @@ from predictor.scatter import (
     SCALES,
     SHOOTING_IN,
     SMOOTH,
+    UNNOTED_SCALE,
     Scatter,
 )
 from predictor.settling import settling
@@ -176,10 +177,15 @@ def columns(
         groups={
             **of_lot,
             FORMS: {moment.form: ones},
-            SCALES: {moment.scale or "not noted": ones},
+            SCALES: {} if moment.scale is None else {moment.scale: ones},
             SMOOTH: {name: ones * value for name, value in _smooth(found, wood).items()},
         },
-        build={BOW: ones, FINISH_SANDING: finished, SHOOTING_IN: settled},
+        build={
+            BOW: ones,
+            FINISH_SANDING: finished,
+            SHOOTING_IN: settled,
+            UNNOTED_SCALE: ones * (moment.scale is None),
+        },
         tolerances=tuple(_tolerances(found, materials, habits.carrying_out.by(moment.builder).sd)),
         weighing=(Tolerance(_CLIMATE, _CLIMATE, ones * scatter.climate),),
         sd=np.hypot(scatter.scale_reading_lbf, scatter.draw_reading_in * slope) / weight,

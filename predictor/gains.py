@@ -5,7 +5,7 @@ depend on what it would say; what it would tell of the scales themselves is left
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -23,7 +23,7 @@ from predictor.lots import with_strips
 from predictor.model import Model, prior_belief, seen_by
 from predictor.posterior import Array, Posterior, Rows
 from predictor.predict import explain, strips_of
-from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES
+from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES, UNNOTED_SCALE
 
 LEVEL = 0.9
 """Of the interval whose half width is told."""
@@ -57,6 +57,7 @@ class _Imagined:
     common: Mapping[str, float]
     groups: Mapping[str, Mapping[str, float]]
     sd: float
+    build: Mapping[str, float] = field(default_factory=dict)
 
 
 def budget(
@@ -138,8 +139,9 @@ def _imagined(told: Columns, known: Mapping[str, Material]) -> Iterator[tuple[st
                 f"strip test of {lot}",
                 _Imagined({f"{STIFFNESS}{material}": 1.0}, {group: {lot: 1.0}}, sd),
             )
-    scale = dict.fromkeys(told.groups[SCALES], 1.0)
-    yield "check weight on the scale", _Imagined({}, {SCALES: scale}, CHECK_WEIGHT_SD)
+    noted = dict.fromkeys(told.groups[SCALES], 1.0)
+    unnoted = {} if noted else {UNNOTED_SCALE: 1.0}
+    yield "check weight on the scale", _Imagined({}, {SCALES: noted}, CHECK_WEIGHT_SD, unnoted)
 
 
 def _half_width(belief: Posterior, told: Columns, imagined: _Imagined | None, wider: float) -> float:
@@ -169,7 +171,7 @@ def _with_reading(told: Columns, imagined: _Imagined) -> Columns:
             }
             for group, levels in told.groups.items()
         },
-        build={name: _with(column, 0.0) for name, column in told.build.items()},
+        build={name: _with(column, imagined.build.get(name, 0.0)) for name, column in told.build.items()},
         tolerances=tuple(replace(one, column=_with(one.column, 0.0)) for one in told.tolerances),
         weighing=tuple(replace(one, column=_with(one.column, 0.0)) for one in told.weighing),
         sd=_with(told.sd, imagined.sd),

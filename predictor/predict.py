@@ -42,6 +42,7 @@ from predictor.scatter import (
     SCALES,
     SHOOTING_IN,
     SMOOTH,
+    UNNOTED_SCALE,
 )
 
 Array = NDArray[np.float64]
@@ -114,6 +115,7 @@ BUILD_SOURCES = {
     BOW: "this bow's own scatter",
     FINISH_SANDING: "finish sanding of this bow",
     SHOOTING_IN: "shooting in of this bow",
+    UNNOTED_SCALE: "a scale that nobody noted",
 }
 
 

@@ -103,7 +103,7 @@ def test_interval_against_simulation() -> None:
         "shape of the draw curve",
         "this bow's own scatter",
         "moisture and temperature",
-        "the scale",
+        "a scale that nobody noted",
         "reading the scale and the draw",
     }
     prediction = predicted()
