@@ -729,6 +729,46 @@ def _train(context: typer.Context, as_json: JsonOption = False) -> int:
     return FINDINGS if model.doubtful else FINE
 
 
+@app.command("report")
+def _report(
+    context: typer.Context,
+    name: Annotated[str, typer.Argument(metavar="NAME", help="calibration and others, or all")],
+    words: Annotated[
+        list[str] | None, typer.Argument(metavar="[WORDS]", help="what the report wants to know")
+    ] = None,
+    html: Annotated[Path | None, typer.Option("--html", help="write it as a page with graphs")] = None,
+    into: Annotated[Path | None, typer.Option("--into", help="folder for the page and values of all")] = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = None,
+) -> int:
+    """Tell how good predictions are and what may be promised, from builds that the model had not seen.
+
+    The model is fitted anew to the book as it is. A page holds all it needs, for a phone and for paper.
+
+    Example: drawweight report calibration --html calibration.html
+    """
+    # The fit and the plots are slow to load, so only this command loads them.
+    from reports import report_files
+    from reports.sources import gather
+
+    try:
+        found = report_files.find(name, words or ())
+    except report_files.ReportError as error:
+        raise StopError(str(error)) from None
+    if (name == report_files.ALL) != (into is not None):
+        raise StopError(
+            "wanted --into DIR with the reports named all and only there; see: drawweight report --help"
+        )
+    with ShopBook.open(context.obj.book) as book, Console(stderr=True).status("learning from the book"):
+        sources = gather(book, report_files.with_progress)
+    asked = _units(sources.contents, units)
+    if into is None:
+        report_files.tell_one(found[0], sources, words or (), asked, html=html, as_json=as_json)
+    else:
+        sys.stdout.writelines(f"{path}\n" for path in report_files.write_all(into, found, sources, asked))
+    return FINE
+
+
 @app.command("worth")
 def _worth(
     context: typer.Context,

@@ -1,0 +1,51 @@
+"""All reports by name. To add one: a module with its value, how it is made and how it is told, and a line here."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
+
+from datasets.record import Record
+from reports import calibration_report
+from reports.blocks import Block, Section
+from reports.printing import Units
+from reports.sources import Sources
+
+Value = TypeVar("Value", bound=Record)
+
+
+@dataclass(frozen=True)
+class Report(Generic[Value]):
+    """A report: a value first, then how it is told.
+
+    Attributes:
+        name: one word, as it is typed.
+        title: its head.
+        question: that it answers, in a sentence.
+        make: from the sources, and from the words that are typed after the name.
+        tell: in blocks, in inch or metric units.
+        wants: what those words are, such as two builds; a report that wants some is no part of `all`.
+    """
+
+    name: str
+    title: str
+    question: str
+    make: Callable[[Sources, Sequence[str]], Value]
+    tell: Callable[[Value, Units], Sequence[Block]]
+    wants: tuple[str, ...] = ()
+
+    def section(self, value: Value, units: Units) -> Section:
+        """Return a value as it is told."""
+        return Section(self.name, self.title, self.question, tuple(self.tell(value, units)))
+
+
+_ALL: tuple[Report[Any], ...] = (
+    Report(
+        name="calibration",
+        title="Calibration",
+        question="Do intervals hold as often as they say?",
+        make=calibration_report.make,
+        tell=calibration_report.tell,
+    ),
+)
+
+REPORTS: dict[str, Report[Any]] = {report.name: report for report in _ALL}

@@ -1,0 +1,115 @@
+"""What reports are made from, and what each of them says of it."""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+from importlib.metadata import version
+from typing import Any
+
+from pydantic import Field
+
+from datasets.book import ShopBook
+from datasets.contents import Contents
+from datasets.record import Record
+from reports.blocks import Block, Caution, Paragraph, grid
+from training.left_out_builds import LeftOutBuilds, left_out_builds
+from training.train import NothingToLearnError, Trained, train
+
+Track = Callable[[Sequence[Any], str], Iterable[Any]]
+"""Goes through steps while a reader is told how far it has come with what."""
+
+LEFT_OUT_SHOWN = 8
+
+
+def in_silence(steps: Sequence[Any], _what: str) -> Iterable[Any]:
+    """Go through a list and tell nobody."""
+    return steps
+
+
+@dataclass(frozen=True)
+class Sources:
+    """A book at one moment, and the fit to it.
+
+    Attributes:
+        contents: of the book.
+        data_hash: of its records.
+        records: how many it holds.
+        on: the day of the report.
+        trained: on the book; nothing while no build that may teach has been weighed.
+        track: tells how far something long has come.
+    """
+
+    contents: Contents
+    data_hash: str
+    records: int
+    on: date
+    trained: Trained | None
+    track: Track = in_silence
+
+    @cached_property
+    def left_out(self) -> LeftOutBuilds | None:
+        """Every build predicted from the others; nothing while there is no fit."""
+        return left_out_builds(self.trained, self.contents) if self.trained else None
+
+
+def gather(book: ShopBook, track: Track = in_silence) -> Sources:
+    """Read a book and train on it, so that reports tell of the book as it is now."""
+    contents, data_hash, records = book.contents(), book.data_hash(), book.length()
+    try:
+        trained = train(contents, data_hash, records)
+    except NothingToLearnError:
+        trained = None
+    return Sources(contents, data_hash, records, date.today(), trained, track)
+
+
+class Basis(Record):
+    """What a report was made from."""
+
+    on: date = Field(description="day of the report")
+    data_hash: str = Field(description="of the book's records")
+    records: int = Field(description="in the book, corrections counted")
+    tool: str = Field(description="version of the tool, and so of its model")
+    builds: int = Field(description="that taught the model")
+    readings: int = Field(description="of those builds")
+    left_out: tuple[tuple[str, str], ...] = Field(description="records that did not teach, with the reason")
+    doubtful: tuple[tuple[str, float], ...] = Field(
+        description="builds that look like a mistake of the pencil, with the probability"
+    )
+
+
+def basis_of(sources: Sources) -> Basis:
+    """Return what a report says of its sources."""
+    model = sources.trained.model if sources.trained else None
+    return Basis(
+        on=sources.on,
+        data_hash=sources.data_hash,
+        records=sources.records,
+        tool=version("drawweight-predictor"),
+        builds=model.builds if model else 0,
+        readings=model.readings if model else 0,
+        left_out=model.left_out if model else (),
+        doubtful=model.doubtful if model else (),
+    )
+
+
+def tell_basis(basis: Basis) -> tuple[Block, ...]:
+    """Return the first lines of every report: what it was made from, and what was left out."""
+    told: list[Block] = [
+        Paragraph(
+            f"Made on {basis.on} by drawweight {basis.tool} from {basis.records} records (hash "
+            f"{basis.data_hash[:12]}), the model fitted for it to {basis.readings} readings of {basis.builds} "
+            f"{'build' if basis.builds == 1 else 'builds'}."
+        )
+    ]
+    if not basis.builds:
+        told.append(Caution("No build that may teach has been weighed: all that is known is the handbook's."))
+    if basis.doubtful:
+        named = ", ".join(f"{build} ({probability:.0%})" for build, probability in basis.doubtful)
+        told.append(Caution(f"Looks like a mistake of the pencil and counts for little: {named}."))
+    if basis.left_out:
+        shown = [[record, reason] for record, reason in basis.left_out[:LEFT_OUT_SHOWN]]
+        rest = len(basis.left_out) - len(shown)
+        shown += [[f"and {rest} more", "--json has them all"]] if rest else []
+        told.append(grid("Left out", ["record", "why"], shown, texts=2))
+    return tuple(told)
