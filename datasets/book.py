@@ -22,17 +22,14 @@ from datasets.contents import Contents
 from datasets.finding import Finding
 from datasets.materials import Material, named
 from datasets.record import Defaults, Record
-from datasets.schema import KINDS, Build, Form, Shop, StripTest
+from datasets.schema import KINDS, Build, Form, Shop, Stock, StripTest
 
-BUILD_PREFIX = "K-"
-"""What the ids of new builds start with."""
-
-STRIP_PREFIX = "STRIP-"
-"""What the ids of strip tests start with."""
+PREFIXES = {"build": "K-", "strip": "STRIP-", "order": "ORDER-", "stock": "STOCK-"}
+"""What the ids start with that the book gives out, by kind."""
 
 EVENT_KINDS = ("weigh_in", "removal", "rigging")
 
-_ORDER = ("shop", "material", "scale", "form", "strip", "build", *EVENT_KINDS)
+_ORDER = ("shop", "material", "scale", "form", "strip", "stock", "build", *EVENT_KINDS, "order")
 """Kinds in the order in which records refer to earlier ones."""
 
 _NO_BUILD = "X-000"
@@ -135,8 +132,8 @@ class ShopBook:
     def add(self, raws: Sequence[Raw], *, keep_good: bool = False) -> list[Outcome]:
         """Keep typed records: all of them or, with `keep_good`, those that nothing speaks against.
 
-        Builds without an id get the next one, events likewise within their build. The shop's settings are
-        replaced field by field.
+        Records of the kinds in `PREFIXES` without an id get the next one, events likewise within their build. The
+        shop's settings are replaced field by field.
 
         Returns:
             What became of each, in the order given. Only if every one could be kept, or with `keep_good`,
@@ -217,10 +214,8 @@ class ShopBook:
         data = dict(raw.data)
         if raw.kind == "shop":
             data = {**contents.shop.model_dump(mode="json"), **data}
-        elif raw.kind == "build" and "id" not in data:
-            data["id"] = self._journal.next_id(BUILD_PREFIX, 3)
-        elif raw.kind == "strip" and "id" not in data:
-            data["id"] = self._journal.next_id(STRIP_PREFIX, 3)
+        elif raw.kind in PREFIXES and "id" not in data:
+            data["id"] = self._journal.next_id(PREFIXES[raw.kind], 3)
         elif raw.kind in EVENT_KINDS and "id" not in data:
             build = data.get("build")
             data["id"] = self._journal.next_id(f"{build if build in contents.builds else _NO_BUILD}/")
@@ -246,18 +241,26 @@ def _not_kept(outcomes: Sequence[Outcome]) -> list[Outcome]:
 
 
 def read_record(kind: str, data: Mapping[str, Any], contents: Contents) -> Outcome:
-    """Read and check one typed record without keeping it; a build or a strip without an id gets what the next would.
+    """Read and check one typed record without keeping it; without an id it gets what the next would.
 
     Args:
         kind: one of the names in `datasets.schema.KINDS`.
         data: what was typed, by field.
         contents: the book to see it with.
     """
-    if kind == "build" and "id" not in data:
-        data = {**data, "id": _next(BUILD_PREFIX, contents.builds)}
-    elif kind == "strip" and "id" not in data:
-        data = {**data, "id": _next(STRIP_PREFIX, contents.strips)}
+    if kind in PREFIXES and "id" not in data:
+        data = {**data, "id": _next(PREFIXES[kind], _ids(kind, contents))}
     return _read(kind, data, contents)
+
+
+def _ids(kind: str, contents: Contents) -> Iterable[str]:
+    """Return the ids of a kind whose ids the book gives out."""
+    return {
+        "build": contents.builds,
+        "strip": contents.strips,
+        "order": contents.orders,
+        "stock": contents.stock,
+    }[kind]
 
 
 def _next(prefix: str, ids: Iterable[str]) -> str:
@@ -282,7 +285,7 @@ def _read(kind: str, data: Mapping[str, Any], contents: Contents) -> Outcome:
     found = findings(record, contents)
     if isinstance(record, Build):
         record = _with_proper_names(record, contents.materials)
-    elif isinstance(record, StripTest):
+    elif isinstance(record, StripTest | Stock):
         record = record.model_copy(update={"material": _proper_name(record.material, contents.materials)})
     return Outcome(record, None, found)
 

@@ -21,10 +21,12 @@ from datasets.schema import (
     Build,
     Event,
     Method,
+    Order,
     Part,
     Removal,
     Rigging,
     Stage,
+    Stock,
     StripTest,
     WeighIn,
     WidthReading,
@@ -83,7 +85,7 @@ def build_is_known(record: Record, contents: Contents) -> Iterator[Finding]:
 
 
 def materials_are_known(record: Record, contents: Contents) -> Iterator[Finding]:
-    """Every layer and every strip names a material of the handbook or of the shop."""
+    """Every layer, strip and lam in stock names a material of the handbook or of the shop."""
     for field, material in _materials(record):
         try:
             named(material, contents.materials)
@@ -96,7 +98,7 @@ def _materials(record: Record) -> Iterator[tuple[str, str]]:
     if isinstance(record, Build):
         for index, layer in enumerate(record.layers):
             yield f"layers.{index}.material", layer.material
-    elif isinstance(record, StripTest):
+    elif isinstance(record, StripTest | Stock):
         yield "material", record.material
 
 
@@ -118,11 +120,31 @@ def geometry_is_possible(record: Record, contents: Contents) -> Iterator[Finding
 
 
 def scale_is_known(record: Record, contents: Contents) -> Iterator[Finding]:
-    """A weigh-in names a scale that the book has."""
-    if isinstance(record, WeighIn) and record.scale is not None and record.scale not in contents.scales:
+    """A weigh-in or an order names a scale that the book has."""
+    if (
+        isinstance(record, WeighIn | Order)
+        and record.scale is not None
+        and record.scale not in contents.scales
+    ):
         known = ", ".join(sorted(contents.scales)) or "none yet"
         yield Finding(
             "scale", f"wanted a scale of the book ({known}), got {record.scale}; add it to tell its error"
+        )
+
+
+def order_is_of_the_book(record: Record, contents: Contents) -> Iterator[Finding]:
+    """An order names a bow of the book, and was delivered by a weighing of it."""
+    if not isinstance(record, Order):
+        return
+    if record.build is not None and record.build not in contents.builds:
+        yield Finding(
+            "build", f"wanted a build of the book, got {record.build}; add the build first", refuses=True
+        )
+    elif record.delivered is not None and not isinstance(contents.event(record.delivered), WeighIn):
+        yield Finding(
+            "delivered",
+            f"wanted a weighing of {record.build}, got {record.delivered}; see: drawweight show {record.build}",
+            refuses=True,
         )
 
 
@@ -328,6 +350,7 @@ CHECKS: Sequence[Check] = (
     materials_are_known,
     geometry_is_possible,
     scale_is_known,
+    order_is_of_the_book,
     weight_rises_with_draw,
     weight_falls_with_work,
     stages_go_forward,

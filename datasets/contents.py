@@ -6,7 +6,19 @@ from datetime import date
 
 from datasets.materials import Material, with_own
 from datasets.record import Record
-from datasets.schema import Build, Event, Form, Removal, Rigging, Scale, Shop, StripTest, WeighIn
+from datasets.schema import (
+    Build,
+    Event,
+    Form,
+    Order,
+    Removal,
+    Rigging,
+    Scale,
+    Shop,
+    Stock,
+    StripTest,
+    WeighIn,
+)
 
 FormKey = tuple[str, int]
 """A form's id and revision."""
@@ -23,6 +35,8 @@ class Contents:
         own_materials: the shop's own, by name; they hold where the handbook has the name too.
         scales: by id.
         strips: strip tests by id.
+        orders: by id.
+        stock: by id.
         shop: the settings.
     """
 
@@ -32,6 +46,8 @@ class Contents:
     own_materials: Mapping[str, Material] = field(default_factory=dict)
     scales: Mapping[str, Scale] = field(default_factory=dict)
     strips: Mapping[str, StripTest] = field(default_factory=dict)
+    orders: Mapping[str, Order] = field(default_factory=dict)
+    stock: Mapping[str, Stock] = field(default_factory=dict)
     shop: Shop = field(default_factory=Shop)
 
     @property
@@ -52,6 +68,13 @@ class Contents:
         history = self.events.get(event_id.split("/")[0], ())
         return next((event for event in history if event.id == event_id), None)
 
+    def order_of(self, build_id: str) -> Order | None:
+        """Return the open order that a build is for; of several the one that is due, or was taken, first."""
+        of_build = [
+            order for order in self.orders.values() if order.build == build_id and not order.delivered
+        ]
+        return min(of_build, key=lambda order: (order.due or date.max, order.id), default=None)
+
     def plus(self, record: Record) -> "Contents":
         """Return the contents with one more record; it replaces the one that has its id."""
         match record:
@@ -69,6 +92,10 @@ class Contents:
                 return replace(self, scales={**self.scales, record.id: record})
             case StripTest():
                 return replace(self, strips={**self.strips, record.id: record})
+            case Order():
+                return replace(self, orders={**self.orders, record.id: record})
+            case Stock():
+                return replace(self, stock={**self.stock, record.id: record})
             case Shop():
                 return replace(self, shop=record)
             case _:

@@ -41,6 +41,8 @@ EventId = Annotated[
     ),
 ]
 StripId = Annotated[str, Field(pattern=r"^STRIP-\d{3,6}$", description="short id, such as STRIP-007")]
+OrderId = Annotated[str, Field(pattern=r"^ORDER-\d{3,6}$", description="short id, such as ORDER-007")]
+StockId = Annotated[str, Field(pattern=r"^STOCK-\d{3,6}$", description="short id, such as STOCK-007")]
 
 
 class FormKind(StrEnum):
@@ -367,6 +369,70 @@ class StripTest(Record):
         return self
 
 
+class Order(Record):
+    """What was promised of one bow; it is open until it names the weighing with which the bow was delivered."""
+
+    id: OrderId
+    weight: Weight = Field(description="promised draw weight")
+    draw: Draw = Field(description="draw length at which it is promised")
+    tolerance_lbf: float | None = Field(
+        None, gt=0, le=20, description="promised either way (default: the shop's)"
+    )
+    shots: int = Field(500, ge=0, le=1_000_000, description="arrows shot when the weight must hold")
+    scale: str | None = Field(
+        None, min_length=1, max_length=40, description="scale on which it is judged (default: the true force)"
+    )
+    build: BuildId | None = Field(None, description="the bow that is to keep the promise, once there is one")
+    customer: str | None = Field(None, min_length=1, max_length=80)
+    due: dt.date | None = None
+    delivered: EventId | None = Field(None, description="the last weighing before it was handed over")
+    note: str | None = None
+
+    @model_validator(mode="after")
+    def _delivers_its_build(self) -> Self:
+        if self.delivered is not None and self.delivered.split("/")[0] != self.build:
+            raise ValueError(
+                f"wanted delivered to be a weighing of the order's build, got {self.delivered} and build "
+                f"{self.build or 'not given'}; set both"
+            )
+        return self
+
+
+class Stock(Record):
+    """Lams of one thickness at hand, or boards that lams can be ground from."""
+
+    id: StockId
+    part: Part
+    material: str = Field(
+        min_length=1, max_length=40, description="a material of the handbook or of the shop"
+    )
+    lot: str | None = Field(
+        None, min_length=1, max_length=40, description="the delivery or board it came from"
+    )
+    thickness_in: Thickness = Field(description="at the butt; of what can be ground, the thickest")
+    ground_to_in: Thickness | None = Field(
+        None, description="the thinnest that may be ground from it (default: it is used as it is)"
+    )
+    taper_per_in: float | None = Field(
+        None, ge=0, le=0.02, description="inch of thickness lost per inch (default: parallel)"
+    )
+    length_in: Length | None = Field(None, description="of one piece (default: long enough for a limb)")
+    width_in: Width | None = Field(None, description="of one piece (default: wide enough)")
+    pieces: int = Field(
+        2, ge=0, le=10_000, description="how many; a bow takes two, or one that reaches from nock to nock"
+    )
+    note: str | None = None
+
+    @model_validator(mode="after")
+    def _grinds_thinner(self) -> Self:
+        if self.ground_to_in is not None and self.ground_to_in.inch > self.thickness_in.inch:
+            raise ValueError(
+                f"wanted ground_to_in at or below thickness_in, got {self.ground_to_in.inch:g} in over "
+                f"{self.thickness_in.inch:g} in; check which is which"
+            )
+        return self
+
+
 class CheckWeight(Record):
     """A known weight hung on a scale, and what the scale read."""
 
@@ -394,6 +460,9 @@ class Shop(Record):
     tolerance_lbf: float = Field(1.0, gt=0, le=20, description="promised either way")
     under_to_over_cost: float = Field(9.0, ge=1, le=1000, description="a pound under against a pound over")
     pass_cost_lbf: float = Field(0.05, ge=0, le=10, description="one more pass, in pounds over")
+    reach_chance: float = Field(
+        0.95, ge=0.5, lt=1, description="chance wanted that a new stack is heavy enough for its order"
+    )
     least_width_fade_in: Width | None = None
     least_width_nock_in: Width | None = None
     glass_off_limit_in: Thickness | None = Field(None, description="most that may be sanded off one face")
@@ -413,6 +482,8 @@ KINDS: dict[str, type[Record]] = {
     "removal": Removal,
     "rigging": Rigging,
     "strip": StripTest,
+    "order": Order,
+    "stock": Stock,
     "material": Material,
     "scale": Scale,
     "shop": Shop,

@@ -39,7 +39,7 @@ lists, in CSV one record a row. Lengths are typed as at the bench: `1 1/16`, `17
 `.070`, `70 thou`; a bare number is inches. Draw lengths and brace heights may name their zero point: `28`,
 `26 1/4 pivot`, `28 back`. Weights are pounds unless they say kg or N, loads of a strip may say oz or g too.
 The book gives out ids where they are left out: `K-014` for a build, `K-014/3` for what happened to it, `STRIP-007` for
-a strip test.
+a strip test, `ORDER-007` for an order, `STOCK-007` for lams at hand.
 """
 
 _VALUES = {
@@ -50,7 +50,7 @@ _VALUES = {
     "Load": "load",
 }
 _PLAIN = {"integer": "whole number", "number": "number", "boolean": "true or false", "string": "text"}
-_NUMBERED = ("[[build]]", "[[weigh_in]]", "[[removal]]", "[[rigging]]", "[[strip]]")
+_NUMBERED = ("[[build]]", "[[weigh_in]]", "[[removal]]", "[[rigging]]", "[[strip]]", "[[order]]", "[[stock]]")
 """Records whose ids the book gives out."""
 
 

@@ -97,3 +97,22 @@ def strip(**changes: Any) -> Typed:
         ],
     }
     return Typed("strip", deepcopy(data) | changes)
+
+
+def order(**changes: Any) -> Typed:
+    """Return an order of 45 lb for the first build."""
+    data = {"weight": "45", "draw": "28", "build": "K-001", "customer": "Ann", "due": "2026-06-01"}
+    return Typed("order", deepcopy(data) | changes)
+
+
+def stock(**changes: Any) -> Typed:
+    """Return eight lams of hard maple that may be ground from .130 down to .060 in."""
+    data = {
+        "part": "core",
+        "material": "hard maple",
+        "lot": "m7",
+        "thickness_in": ".130",
+        "ground_to_in": ".060",
+        "pieces": 8,
+    }
+    return Typed("stock", deepcopy(data) | changes)

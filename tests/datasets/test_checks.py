@@ -278,3 +278,45 @@ def test_what_is_wrong_with_a_strip(changes: dict[str, Any], finding: tuple[str,
 
     assert right == ()
     assert [(one.field, one.message, one.refuses) for one in wrong] == [finding]
+
+
+@pytest.mark.parametrize(
+    ("changes", "finding"),
+    [
+        ({}, ()),
+        (
+            {"build": "K-009"},
+            (("build", "wanted a build of the book, got K-009; add the build first", True),),
+        ),
+        (
+            {"delivered": "K-001/2"},
+            (("delivered", "wanted a weighing of K-001, got K-001/2; see: drawweight show K-001", True),),
+        ),
+        (
+            {"scale": "brass"},
+            (
+                (
+                    "scale",
+                    "wanted a scale of the book (none yet), got brass; add it to tell its error",
+                    False,
+                ),
+            ),
+        ),
+    ],
+)
+def test_what_is_wrong_with_an_order(
+    changes: dict[str, Any], finding: tuple[tuple[str, str, bool], ...]
+) -> None:
+    """An order of no known bow, delivered by what is no weighing or judged on an unknown scale is named."""
+    book = contents(shop.build(), shop.removal(id="K-001/2"))
+    outcome = read_record("order", shop.order(**changes).data, book)
+
+    assert tuple((one.field, one.message, one.refuses) for one in outcome.findings) == finding
+
+
+def test_stock_is_of_a_known_material() -> None:
+    """Lams of a material that nobody knows are refused."""
+    outcome = read_record("stock", shop.stock(material="hard mapel").data, Contents())
+
+    assert [one.refuses for one in outcome.findings] == [True]
+    assert "did you mean hard maple" in outcome.findings[0].message

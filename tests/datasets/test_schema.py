@@ -157,6 +157,33 @@ RECORDS: dict[str, st.SearchStrategy[dict[str, Any]]] = {
             "note": notes,
         }
     ),
+    "order": st.fixed_dictionaries(
+        {
+            "id": st.from_regex(r"ORDER-[0-9]{3,6}", fullmatch=True),
+            "weight": pounds,
+            "draw": draws(),
+            "tolerance_lbf": st.none() | st.floats(0.1, 20),
+            "shots": st.integers(0, 5000),
+            "scale": st.none() | names,
+            "build": st.just("K-014"),
+            "due": st.none() | days,
+            "delivered": st.none() | st.just("K-014/3"),
+            "note": notes,
+        }
+    ),
+    "stock": st.fixed_dictionaries(
+        {
+            "id": st.from_regex(r"STOCK-[0-9]{3,6}", fullmatch=True),
+            "part": st.sampled_from(Part),
+            "material": names,
+            "thickness_in": inches(0.1, 1),
+            "ground_to_in": st.none() | inches(0.02, 0.1),
+            "taper_per_in": st.none() | st.floats(0, 0.02),
+            "length_in": st.none() | inches(20, 90),
+            "pieces": st.integers(0, 500),
+            "note": notes,
+        }
+    ),
     "material": st.sampled_from([material.model_dump() for material in handbook().values()]),
     "scale": st.fixed_dictionaries(
         {
@@ -211,7 +238,9 @@ def test_records_are_frozen(kind: str) -> None:
 
 def read(typed: shop.Typed, **context: Any) -> Record:
     """Read a typed record with ids given."""
-    missing = {"id": "K-001"} if typed.kind == "build" else {"id": "K-001/1"}
+    missing = {
+        "id": {"build": "K-001", "order": "ORDER-001", "stock": "STOCK-001"}.get(typed.kind, "K-001/1")
+    }
     data = typed.data if typed.kind == "form" else {**missing, **typed.data}
     return KINDS[typed.kind].model_validate(data, context=Defaults(**context))
 
@@ -322,6 +351,17 @@ def test_zero_points_come_from_the_text_or_the_shop() -> None:
             shop.Typed("rigging", {"build": "K-001", "on": "2026-03-06"}),
             "",
             "Value error, wanted a string or a brace height, got neither; give the one that changed",
+        ),
+        (
+            shop.order(delivered="K-002/3"),
+            "",
+            "Value error, wanted delivered to be a weighing of the order's build, "
+            "got K-002/3 and build K-001; set both",
+        ),
+        (
+            shop.stock(ground_to_in=".150"),
+            "",
+            "Value error, wanted ground_to_in at or below thickness_in, got 0.15 in over 0.13 in; check which is which",
         ),
     ],
 )
