@@ -21,7 +21,7 @@ from predictor.calibration import Calibration, stretch
 from predictor.columns import STIFFNESS, Columns
 from predictor.lots import with_strips
 from predictor.model import Model, prior_belief, seen_by
-from predictor.posterior import Array, Posterior, Rows
+from predictor.posterior import Array, Posterior
 from predictor.predict import explain, strips_of
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES, UNNOTED_SCALE
 
@@ -147,10 +147,10 @@ def _imagined(told: Columns, known: Mapping[str, Material]) -> Iterator[tuple[st
 def _half_width(belief: Posterior, told: Columns, imagined: _Imagined | None, wider: float) -> float:
     """Return half the width of the interval in pounds."""
     seen = seen_by(belief, told if imagined is None else _with_reading(told, imagined))
-    wanted = _rows(seen.rows, slice(0, 1))
+    wanted = seen.rows.part(slice(0, 1))
     expected = posterior.predict(belief, wanted)
     if imagined is not None:
-        own = _rows(seen.rows, slice(1, 2))
+        own = seen.rows.part(slice(1, 2))
         told_more = posterior.predict(belief, wanted, own, posterior.predict(belief, own).mean)
         expected = replace(expected, covariances=told_more.covariances)
     stretched = expected.marginal().stretched(wider)
@@ -180,13 +180,3 @@ def _with_reading(told: Columns, imagined: _Imagined) -> Columns:
 
 def _with(column: Array, value: float) -> Array:
     return np.append(column, value)
-
-
-def _rows(rows: Rows, some: slice) -> Rows:
-    return Rows(
-        effects=rows.effects[some],
-        unseen={group: columns[some] for group, columns in rows.unseen.items()},
-        build=rows.build[some],
-        tolerances=rows.tolerances[some],
-        sd=rows.sd[some],
-    )

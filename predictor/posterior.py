@@ -5,7 +5,7 @@ the scales widens a prediction's tails. It is a plain value: numbers and names t
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -119,6 +119,16 @@ class Rows:
     tolerances: Array
     sd: Array
 
+    def part(self, some: slice) -> "Rows":
+        """Return some of the rows."""
+        return Rows(
+            effects=self.effects[some],
+            unseen={group: columns[some] for group, columns in self.unseen.items()},
+            build=self.build[some],
+            tolerances=self.tolerances[some],
+            sd=self.sd[some],
+        )
+
 
 def predict(
     posterior: Posterior, wanted: Rows, own: Rows | None = None, own_values: Array | None = None
@@ -135,11 +145,60 @@ def predict(
         The distribution of the wanted rows, offsets to be added.
     """
     rows = wanted if own is None else _stacked(own, wanted)
-    means = posterior.means @ rows.effects.T
-    covariances = rows.effects @ posterior.covariances @ rows.effects.T + _own_covariances(posterior, rows)
+    expected = _expected(posterior, rows)
     if own_values is None:
-        return JointMixture(posterior.weights, means, covariances)
-    return _conditioned(posterior.weights, means, covariances, own_values)
+        return expected
+    return _conditioned(expected.weights, expected.means, expected.covariances, own_values)
+
+
+def without(posterior: Posterior, rows: Rows, values: Array, doubts: Array | None = None) -> Posterior:
+    """Return what is believed without some of the readings that a belief has learned from.
+
+    With C the covariance of the effects, A the columns of the readings and R the readings' covariance given the
+    effects, that before them is C + C A'(R - A C A')^-1 A C (Woodbury's identity for taking rows out of a least
+    squares fit; Golub and Van Loan, Matrix Computations, section 2.1.4 and 6.5, from memory). Exact at each set of
+    scales; the sets' weights are divided by how well each expected the readings.
+
+    Args:
+        posterior: that has learned from the readings.
+        rows: of the readings, all of one build.
+        values: what they read, offsets taken off.
+        doubts: covariance that suspected mistakes added to theirs in the fit, shape (n, n).
+
+    Raises:
+        ValueError: the belief cannot have learned from these readings.
+    """
+    own = _own_covariances(posterior, rows) + (0.0 if doubts is None else doubts)
+    columns = posterior.covariances @ rows.effects.T
+    apart = own - rows.effects @ columns
+    if np.linalg.eigvalsh(apart).min() <= 0:
+        raise ValueError("wanted readings that taught the belief, got others: train again")
+    gain = np.swapaxes(np.linalg.solve(apart, np.swapaxes(columns, 1, 2)), 1, 2)
+    error = values - posterior.means @ rows.effects.T
+    means = posterior.means - np.einsum("kpn,kn->kp", gain, error)
+    covariances = posterior.covariances + gain @ np.swapaxes(columns, 1, 2)
+    before = replace(posterior, means=means, covariances=(covariances + np.swapaxes(covariances, 1, 2)) / 2)
+    expected = rows.effects @ before.covariances @ rows.effects.T + own
+    log_weights = np.log(posterior.weights) - log_density(values - means @ rows.effects.T, expected)
+    weights = np.exp(log_weights - log_weights.max())
+    return replace(before, weights=weights / weights.sum())
+
+
+def log_density(errors: Array, covariances: Array) -> Array:
+    """Return the logarithm of normal densities up to a constant, shape (...,).
+
+    Args:
+        errors: from their means, shape (..., n).
+        covariances: shape (..., n, n).
+    """
+    solved = np.linalg.solve(covariances, errors[..., None])[..., 0]
+    density: Array = -(np.linalg.slogdet(covariances).logabsdet + np.sum(errors * solved, axis=-1)) / 2
+    return density
+
+
+def _expected(posterior: Posterior, rows: Rows) -> JointMixture:
+    covariances = rows.effects @ posterior.covariances @ rows.effects.T + _own_covariances(posterior, rows)
+    return JointMixture(posterior.weights, posterior.means @ rows.effects.T, covariances)
 
 
 def _stacked(first: Rows, second: Rows) -> Rows:
