@@ -52,9 +52,10 @@ class SettlingLaw(Record):
             if self.kind is LawKind.LOG
             else f"shots to the power of {self.parameter:g}"
         )
+        count = f"{self.histories} bows weighed again after shooting"
         if self.basis is LawBasis.HELD_OUT:
-            return f"settling goes as {law}, chosen by {self.histories} builds held out"
-        return f"settling goes as {law} by default: {self.histories} builds were weighed again after shooting"
+            return f"settling goes as {law}, which fits {count} best"
+        return f"settling goes as {law} by default; {count} do not tell laws apart"
 
 
 DEFAULT_LAW = SettlingLaw()

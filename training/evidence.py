@@ -11,8 +11,10 @@ from datasets.contents import Contents
 from predictor.bow import Refusal
 from predictor.columns import Columns
 from predictor.features import features
+from predictor.habits import USUAL, Habits
 from predictor.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, SCALE_LOG_SD, SCALE_MEDIANS
 from predictor.weighings import Weighed, Weighing, weighed
+from training.carried_out import carrying_out
 from training.readings import BuildColumn, Group, Readings
 from training.scale_priors import LogNormal
 
@@ -29,10 +31,17 @@ class LeftOut:
 
 @dataclass(frozen=True)
 class Evidence:
-    """All weighings that teach, those of one build together, and what was left out."""
+    """All weighings that teach, those of one build together, and what was left out.
+
+    Attributes:
+        weighings: explained under the shop's habits.
+        left_out: records that do not teach.
+        habits: how the shop carries out what it plans; the law of settling is another's to choose.
+    """
 
     weighings: tuple[Weighing, ...]
     left_out: tuple[LeftOut, ...]
+    habits: Habits = USUAL
 
     @property
     def builds(self) -> tuple[str, ...]:
@@ -47,6 +56,7 @@ def evidence(contents: Contents) -> Evidence:
     statics refuse.
     """
     left_out: list[LeftOut] = []
+    habits = Habits(carrying_out=carrying_out(contents))
     teaching = list(_teaching(contents, left_out))
     weighings = []
     for one, found in zip(
@@ -55,8 +65,8 @@ def evidence(contents: Contents) -> Evidence:
         if isinstance(found, Refusal):
             left_out.append(LeftOut(one.weigh_in.id, f"{found.reason}, {found.where}"))
         else:
-            weighings.append(one.explained(found, contents.materials))
-    return Evidence(tuple(weighings), tuple(left_out))
+            weighings.append(one.explained(found, contents.materials, habits))
+    return Evidence(tuple(weighings), tuple(left_out), habits)
 
 
 def _teaching(contents: Contents, left_out: list[LeftOut]) -> Iterator[Weighed]:

@@ -54,6 +54,22 @@ def without_build(block: Block, sums: BuildSums, state: State) -> LeftOut:
     return left_out(sums.covariance, of_effects, residuals(block, state))
 
 
+def log_densities(problem: Problem, state: State) -> Array:
+    """Return the log density of each build's readings as the other builds predict them, shape (builds,).
+
+    Up to a constant that depends on the number of readings alone.
+
+    Args:
+        problem: the readings.
+        state: at the scales wanted.
+    """
+    found = np.zeros(sum(len(block.builds) for block in problem.blocks))
+    for block, sums in zip(problem.blocks, state.sums, strict=True):
+        out = without_build(block, sums, state)
+        found[block.builds] = _log_normal(out.residual, sums.covariance + out.of_effects)
+    return found
+
+
 def leave_builds_out(
     readings: Readings, problem: Problem, scales: Array, weights: Array, doubts: Doubts
 ) -> NormalMixture:

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from importlib.metadata import version
 
@@ -15,7 +15,9 @@ from predictor.weighings import Weighing
 from training.calibrate import calibrate
 from training.evidence import Evidence, evidence, readings
 from training.hierarchy import Fit, fit
+from training.settling_law import choose_law, under_law
 from training.suspicion import GrossErrors
+from training.teaching import taught
 
 DOUBTFUL = 0.5
 """Probability of a mistake from which a build is named."""
@@ -59,9 +61,17 @@ def train(contents: Contents, data_hash: str, records: int) -> Trained:
     with threadpool_limits(
         limits=1, user_api="blas"
     ):  # the blocks are small: threads would only wait for one another
+        found = _with_law(found)
         fitted = fit(readings(found.weighings), GrossErrors())
         model = _model(contents, data_hash, records, found, fitted)
     return Trained(model, fitted, found)
+
+
+def _with_law(found: Evidence) -> Evidence:
+    """Return what is learned from under the law of settling that the shop's own bows speak for."""
+    law = choose_law(found.weighings)
+    habits = found.habits.model_copy(update={"settling": law})
+    return replace(found, weighings=under_law(found.weighings, law), habits=habits)
 
 
 def _model(contents: Contents, data_hash: str, records: int, found: Evidence, fitted: Fit) -> Model:
@@ -80,6 +90,8 @@ def _model(contents: Contents, data_hash: str, records: int, found: Evidence, fi
         doubtful=doubtful,
         ranges_in=_ranges(found.weighings),
         calibration=calibrate(fitted, found, frozenset(build for build, _ in doubtful)),
+        habits=found.habits,
+        taught=taught(contents, found, fitted),
         posterior=fitted.posterior.to_json(),
     )
 
