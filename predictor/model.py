@@ -1,6 +1,7 @@
 """The fitted model: a value that knows what it was made from, and the belief that holds before there is one."""
 
 from dataclasses import dataclass
+from math import isqrt
 from typing import Any
 
 import numpy as np
@@ -89,12 +90,30 @@ def _stacked(columns: list[Array], count: int) -> Array:
     return np.stack(columns, axis=1) if columns else np.zeros((count, 0))
 
 
-FORMAT = 1
+FORMAT = 2
 """Of the stored model; another one is refused."""
 
 
 class ModelError(ValueError):
     """A stored model that cannot be used, in one line."""
+
+
+class Taught(Record):
+    """A build's part in what a fit learned, so that it can be taken out again."""
+
+    build: str
+    fingerprint: str = Field(description="of its records as they were, see `predictor.weighings.fingerprint`")
+    weigh_ins: tuple[str, ...] = Field(description="ids, in the order of their readings in the fit")
+    doubts: tuple[float, ...] = Field(
+        description="covariance that suspected mistakes added to its readings: the lower triangle by rows"
+    )
+
+    def doubts_added(self) -> Array:
+        """Return the covariance that suspected mistakes added to its readings, shape (n, n)."""
+        size = (isqrt(8 * len(self.doubts) + 1) - 1) // 2
+        added = np.zeros((size, size))
+        added[np.tril_indices(size)] = self.doubts
+        return added + np.tril(added, -1).T
 
 
 class Model(Record):
@@ -120,12 +139,17 @@ class Model(Record):
     doubtful: tuple[tuple[str, float], ...] = Field(
         (), description="builds that look like a mistake of the pencil, each with the probability"
     )
+    taught: tuple[Taught, ...] = Field((), description="each build that taught it")
     ranges_in: dict[str, tuple[float, float]] = Field(
         description="smallest and largest of each main dimension that taught it, in inches"
     )
     calibration: Calibration = Field(description="how its builds fared when they were left out")
     habits: Habits = Field(USUAL, description="law of settling, and how planned removals are carried out")
     posterior: dict[str, Any]
+
+    def taught_by(self, build: str) -> Taught | None:
+        """Return the part that a build had in the fit, if it had one."""
+        return next((taught for taught in self.taught if taught.build == build), None)
 
     def belief(self) -> Posterior:
         """Return the posterior.

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,6 +83,13 @@ def moment_at(
     )
     form_revision = f"{build.form}/{build.form_revision}"
     return Moment(form_revision, tuple(standard), stage, shots, scale, build.builder)
+
+
+def fingerprint(form: Form, build: Build, events: Sequence[Event], materials: Mapping[str, Material]) -> str:
+    """Return the SHA-256 of all records that a build's weighings rest on, up to the last of `events`."""
+    layered = {layer.material for layer in build.layers}
+    records = [form, build, *events, *(materials[name] for name in sorted(layered))]
+    return sha256("\n".join(record.model_dump_json() for record in records).encode()).hexdigest()
 
 
 def draws_from_back(form: Form, draws: Sequence[DrawLength]) -> tuple[float, ...]:
