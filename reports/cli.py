@@ -382,6 +382,7 @@ def _weigh(
     pulls: Annotated[str | None, typer.Option("--pulls", help="full draws since the last removal")] = None,
     shots: Annotated[str | None, typer.Option("--shots", help="arrows shot so far")] = None,
     scale: Annotated[str | None, typer.Option("--scale", help="the scale's name in the book")] = None,
+    by: Annotated[str | None, typer.Option("--by", help="who pulled and read")] = None,
     brace: Annotated[str | None, typer.Option("--brace", help='brace height, such as "7 1/4"')] = None,
     gaps: Annotated[
         str | None, typer.Option("--gaps", help='upper and lower gap at the fades, such as "7 1/8,7"')
@@ -405,7 +406,7 @@ def _weigh(
             "build": build_id,
             "on": on or date.today().isoformat(),
             "readings": [_reading(text) for text in readings],
-            **_given(pulls=pulls, shots=shots, scale=scale, brace=brace, note=remark),
+            **_given(pulls=pulls, shots=shots, scale=scale, by=by, brace=brace, note=remark),
             **_gaps(gaps),
             **_quantity("temperature_f", temp, notation.Quantity.TEMPERATURE),
             **_quantity("humidity_pct", humidity, notation.Quantity.HUMIDITY),
