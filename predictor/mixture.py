@@ -1,5 +1,6 @@
 """Mixtures of normal distributions: what is believed of a number when the scales themselves are not known."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,6 +39,11 @@ class NormalMixture:
         spread = self.sds**2 + (self.means - self.mean) ** 2
         sd: Array = np.sqrt(np.sum(self.weights * spread, axis=0))
         return sd
+
+    def some(self, places: Sequence[int]) -> "NormalMixture":
+        """Return some of the numbers."""
+        chosen = np.array(places, dtype=int)
+        return NormalMixture(self.weights[:, chosen], self.means[:, chosen], self.sds[:, chosen])
 
     def cdf(self, values: Array) -> Array:
         """Return the probability of lying below each value, shape (n,)."""
