@@ -14,7 +14,6 @@ from predictor.features import features
 from predictor.habits import USUAL, Habits
 from predictor.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, SCALE_LOG_SD, SCALE_MEDIANS
 from predictor.weighings import Weighed, Weighing, weighed
-from training.carried_out import carrying_out
 from training.readings import BuildColumn, Group, Readings
 from training.scale_priors import LogNormal
 
@@ -36,7 +35,7 @@ class Evidence:
     Attributes:
         weighings: explained under the shop's habits.
         left_out: records that do not teach.
-        habits: how the shop carries out what it plans; the law of settling is another's to choose.
+        habits: the shop's.
     """
 
     weighings: tuple[Weighing, ...]
@@ -49,14 +48,17 @@ class Evidence:
         return tuple(dict.fromkeys(weighing.build for weighing in self.weighings))
 
 
-def evidence(contents: Contents) -> Evidence:
+def evidence(contents: Contents, habits: Habits = USUAL) -> Evidence:
     """Solve every weighing of every build that may teach.
 
     A build that may not teach, or whose form is missing, is left out with its reason, as is a weighing that the
     statics refuse.
+
+    Args:
+        contents: of the book.
+        habits: the shop's, that the weighings are explained under.
     """
     left_out: list[LeftOut] = []
-    habits = Habits(carrying_out=carrying_out(contents))
     teaching = list(_teaching(contents, left_out))
     weighings = []
     for one, found in zip(

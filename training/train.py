@@ -10,9 +10,11 @@ from threadpoolctl import threadpool_limits
 
 from datasets.contents import Contents
 from predictor.columns import STIFFNESS
+from predictor.habits import Habits
 from predictor.model import FORMAT, Model
 from predictor.weighings import Weighing
 from training.calibrate import calibrate
+from training.carried_out import carrying_out
 from training.evidence import Evidence, evidence, readings
 from training.hierarchy import Fit, fit
 from training.settling_law import choose_law, under_law
@@ -53,7 +55,7 @@ def train(contents: Contents, data_hash: str, records: int) -> Trained:
     Raises:
         NothingToLearnError: no build that may teach has been weighed.
     """
-    found = evidence(contents)
+    found = evidence(contents, Habits(carrying_out=carrying_out(contents)))
     if not found.weighings:
         raise NothingToLearnError(
             "wanted a weighed build that may teach, got none; weigh one, or predict untrained"
