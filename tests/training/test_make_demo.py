@@ -2,11 +2,16 @@
 
 from importlib.resources import files
 
+import numpy as np
 import pytest
 
 from datasets.book import ShopBook, read_record
 from datasets.files import Format, read_bytes
+from datasets.history import bow_at
 from datasets.schema import KINDS
+from predictor.bow import handbook_moduli, limb_of, string_stiffness
+from predictor.limb import limb_grid
+from predictor.statics import brace
 from training.make_demo import demo_files
 
 
@@ -49,6 +54,19 @@ def test_what_is_in_it(book):
         event.stage for history in contents.events.values() for event in history if hasattr(event, "stage")
     }
     assert {"first-draw", "tillered", "finished", "settled"} <= stages
+
+
+def test_recurves_have_the_string_on_their_tips(book):
+    """The string of every recurve lies on its tips at brace, by the records and at handbook moduli."""
+    contents, _ = book
+    builds = [build for build in contents.builds.values() if contents.form_of(build).kind == "recurve"]
+    bows = [bow_at(contents.form_of(build), build, contents.events[build.id]) for build in builds]
+    grid = limb_grid([limb_of(bow, bow.upper, handbook_moduli(bow, contents.materials)) for bow in bows])
+    strung = brace(
+        grid, np.array([bow.brace for bow in bows]), np.array([string_stiffness(bow) for bow in bows])
+    )
+    assert len(bows) >= 10
+    assert np.all(strung.hold.lift_off > 0)
 
 
 def test_planned_kit(book):
