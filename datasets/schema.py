@@ -453,18 +453,18 @@ class Shop(Record):
     """The shop's settings."""
 
     id: Literal["shop"] = "shop"
-    name: str = Field("my shop", min_length=1, max_length=80)
+    name: str = Field("my shop", min_length=1, max_length=80, description="of the shop")
     draw_zero: ZeroPoint = Field(ZeroPoint.STANDARD, description="what a bare draw length means")
     brace_zero: ZeroPoint = Field(ZeroPoint.PIVOT, description="what a bare brace height means")
-    units: Literal["inch", "metric"] = "inch"
+    units: Literal["inch", "metric"] = Field("inch", description="what is printed: inch, or metric")
     tolerance_lbf: float = Field(1.0, gt=0, le=20, description="promised either way")
     under_to_over_cost: float = Field(9.0, ge=1, le=1000, description="a pound under against a pound over")
     pass_cost_lbf: float = Field(0.05, ge=0, le=10, description="one more pass, in pounds over")
     reach_chance: float = Field(
         0.95, ge=0.5, lt=1, description="chance wanted that a new stack is heavy enough for its order"
     )
-    least_width_fade_in: Width | None = None
-    least_width_nock_in: Width | None = None
+    least_width_fade_in: Width | None = Field(None, description="narrowest that a limb may become at the fade")
+    least_width_nock_in: Width | None = Field(None, description="narrowest that a limb may become at the nock")
     glass_off_limit_in: Thickness | None = Field(None, description="most that may be sanded off one face")
     strain_limit: float | None = Field(
         None, gt=0, le=0.05, description="highest face strain allowed (default: the material's)"

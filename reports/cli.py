@@ -9,7 +9,7 @@ import shlex
 import sys
 import tempfile
 import traceback
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
@@ -24,13 +24,13 @@ import typer
 from rich.console import Console
 
 from datasets import notation
-from datasets.book import Outcome, ShopBook, read_record
+from datasets.book import PREFIXES, Outcome, ShopBook, read_record
 from datasets.contents import Contents
 from datasets.files import Reading
 from datasets.history import bow_at
 from datasets.mistakes import RawRecord, nearest
 from datasets.record import DrawLength, Record, Side
-from datasets.schema import KINDS, Build, Form, Method, Removal, Stage, StripTest, Support, WeighIn
+from datasets.schema import KINDS, Build, Form, Method, Part, Removal, Stage, StripTest, Support, WeighIn
 from datasets.store import BookError
 from datasets.zero_points import from_back
 from predictor.bow import Refusal, handbook_moduli
@@ -38,7 +38,19 @@ from predictor.model import Model, ModelError
 from predictor.model_file import load_model, model_path, staleness
 from predictor.tiller import SPLIT_FINGER_IN, tillered
 from predictor.worth import worth
-from reports import adding, asking, demo, expectation, reference, second_look, show, strips
+from reports import (
+    adding,
+    asking,
+    demo,
+    expectation,
+    orders,
+    reference,
+    second_look,
+    settings,
+    show,
+    stock,
+    strips,
+)
 from reports.budget import show_budget
 from reports.learned import learn, learned_json, show_learned
 from reports.prediction import show_prediction
@@ -556,6 +568,167 @@ def _strip(
         code = _tell(adding.told([raw], [outcome]), TYPED)
         strips.show_strip(told, console())
     return max(code, FINDINGS if told.misfits else FINE)
+
+
+@app.command("order")
+def _order(
+    context: typer.Context,
+    what: Annotated[
+        str | None,
+        typer.Argument(metavar='["50#@28"|ORDER]', help="what is promised, or an order to change"),
+    ] = None,
+    build: Annotated[str | None, typer.Option("--build", help="the bow that is to keep it")] = None,
+    tolerance: Annotated[
+        str | None, typer.Option("--tolerance", help="pounds either way (default: the shop's)")
+    ] = None,
+    shots: Annotated[str | None, typer.Option("--shots", help="arrows after which it holds")] = None,
+    scale: Annotated[str | None, typer.Option("--scale", help="scale on which it is judged")] = None,
+    customer: Annotated[str | None, typer.Option("--customer", help="who ordered")] = None,
+    due: Annotated[str | None, typer.Option("--due", help="day, such as 2026-05-31")] = None,
+    delivered: Annotated[
+        str | None, typer.Option("--delivered", help="the last weighing before it was handed over: K-014/5")
+    ] = None,
+    remark: NoteOption = None,
+    because: BecauseOption = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = None,
+) -> int:
+    """List the orders, take one, or change one: what weight was promised at which draw.
+
+    An order that names no scale is judged by the true force. It stays open until it names the weighing that it
+    was delivered with.
+
+    Example: drawweight order "50#@28" --build K-014 --due 2026-06-01
+    """
+    data = _given(
+        build=build,
+        tolerance_lbf=tolerance,
+        shots=shots,
+        scale=scale,
+        customer=customer,
+        due=due,
+        delivered=delivered,
+        note=remark,
+    )
+    if what is None and not data:
+        return _list(context, units, as_json, orders.show_orders, orders.orders_json)
+    if what is not None and what.upper().startswith(PREFIXES["order"]):
+        return _change(context.obj.book, RawRecord("order", data, 0), what.upper(), because)
+    try:
+        mark = notation.read_mark(what or "")
+    except notation.NotationError as error:
+        raise StopError(str(error)) from None
+    promise = {"weight": mark.weight_typed, "draw": mark.draw_typed, **data}
+    return _tell(_added(context.obj.book, Reading([RawRecord("order", promise, 0)]), keep_good=False), TYPED)
+
+
+@app.command("stock")
+def _stock(
+    context: typer.Context,
+    what: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[PART MATERIAL THICKNESS|STOCK]",
+            help=f"{', '.join(Part)}; its material; its thickness at the butt; or stock to change",
+        ),
+    ] = None,
+    ground_to: Annotated[
+        str | None, typer.Option("--ground-to", help="the thinnest that may be ground from it")
+    ] = None,
+    lot: Annotated[str | None, typer.Option("--lot", help="the delivery or board it came from")] = None,
+    taper: Annotated[str | None, typer.Option("--taper", help="inch of thickness lost per inch")] = None,
+    length: Annotated[str | None, typer.Option("--length", help="of one piece")] = None,
+    width: Annotated[str | None, typer.Option("--width", help="of one piece")] = None,
+    pieces: Annotated[str | None, typer.Option("--pieces", help="how many (default: 2, one bow's)")] = None,
+    remark: NoteOption = None,
+    because: BecauseOption = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = None,
+) -> int:
+    """List the lams at hand, add some, or change what is left of some.
+
+    What can be ground has two thicknesses: as it is, and the thinnest that may be ground from it.
+
+    Example: drawweight stock core "hard maple" .130 --ground-to .060 --lot m7 --pieces 8
+    """
+    data = _given(
+        ground_to_in=ground_to,
+        lot=lot,
+        taper_per_in=taper,
+        length_in=length,
+        width_in=width,
+        pieces=pieces,
+        note=remark,
+    )
+    match what or []:
+        case [] if not data:
+            return _list(context, units, as_json, stock.show_stock, stock.stock_json)
+        case [stock_id] if stock_id.upper().startswith(PREFIXES["stock"]):
+            return _change(context.obj.book, RawRecord("stock", data, 0), stock_id.upper(), because)
+        case [part, material, thickness]:
+            raw = RawRecord(
+                "stock", {"part": part, "material": material, "thickness_in": thickness, **data}, 0
+            )
+            return _tell(_added(context.obj.book, Reading([raw]), keep_good=False), TYPED)
+        case words:
+            raise StopError(
+                f"wanted part, material and thickness, got {len(words)} of them; "
+                'write them such as: core "hard maple" .130'
+            )
+
+
+@app.command("shop")
+def _shop(
+    context: typer.Context,
+    typed: Annotated[
+        list[str] | None, typer.Argument(metavar="[SETTING=VALUE...]", help="such as tolerance_lbf=1.5")
+    ] = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = None,
+) -> int:
+    """List the shop's settings, or change some: tolerance, costs, least widths, limits, zero points, units.
+
+    Example: drawweight shop least_width_fade_in="1 1/8" least_width_nock_in=7/16
+    """
+    if not typed:
+        return _list(
+            context,
+            units,
+            as_json,
+            lambda contents, asked, out: settings.show_settings(contents.shop, asked, out),
+            lambda contents: contents.shop.model_dump_json(indent=2),
+        )
+    try:
+        raw = RawRecord("shop", settings.changes(typed), 0)
+    except ValueError as error:
+        raise StopError(str(error)) from None
+    return _tell(_added(context.obj.book, Reading([raw]), keep_good=False), TYPED)
+
+
+def _list(
+    context: typer.Context,
+    units: UnitSystem | None,
+    as_json: bool,
+    show_all: Callable[[Contents, Units, Console], None],
+    all_json: Callable[[Contents], str],
+) -> int:
+    """Print every record of a kind, for people or as JSON."""
+    with ShopBook.open(context.obj.book) as book:
+        contents = book.contents()
+    if as_json:
+        sys.stdout.write(all_json(contents) + "\n")
+    else:
+        show_all(contents, _units(contents, units), console())
+    return FINE
+
+
+def _change(path: Path, raw: RawRecord, record_id: str, because: str | None) -> int:
+    """Change fields of an order or of stock, whose changes need no reason: they are no mistakes."""
+    if not raw.data:
+        raise StopError(f"wanted something to change about {record_id}, got nothing; see: drawweight --help")
+    with ShopBook.open(path) as book:
+        outcome = book.correct(record_id, raw, because or "changed")
+    return _tell(adding.told([raw], [outcome]), TYPED)
 
 
 @app.command("show")

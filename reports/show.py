@@ -50,6 +50,8 @@ def book_json(contents: Contents) -> str:
         "material": [material.model_dump(mode="json") for material in contents.own_materials.values()],
         "scale": [scale.model_dump(mode="json") for scale in contents.scales.values()],
         "strip": [strip.model_dump(mode="json") for strip in contents.strips.values()],
+        "order": [order.model_dump(mode="json") for order in contents.orders.values()],
+        "stock": [one.model_dump(mode="json") for one in contents.stock.values()],
     }
     return json.dumps(listed, indent=2, ensure_ascii=False)
 
