@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from datasets.record import Record
-from reports import calibration_report
+from reports import calibration_report, scales_report
 from reports.blocks import Block, Section
 from reports.printing import Units
 from reports.sources import Sources
@@ -45,6 +45,13 @@ _ALL: tuple[Report[Any], ...] = (
         question="Do intervals hold as often as they say?",
         make=calibration_report.make,
         tell=calibration_report.tell,
+    ),
+    Report(
+        name="scales",
+        title="Scales",
+        question="Which scale reads high, and how well does weighing repeat?",
+        make=scales_report.make,
+        tell=scales_report.tell,
     ),
 )
 
