@@ -81,8 +81,6 @@ class LimbAt:
 
     Attributes:
         profile: readings of the unstrung shape, along the straight edge and off it.
-        shape_depth: depth of the neutral axis at fade and nock for which these were taken (default: half the stack).
-            Bows that are compared share it, so that they share one fitted shape.
     """
 
     length: float
@@ -93,7 +91,6 @@ class LimbAt:
     profile: tuple[tuple[float, float], ...]
     kinks: tuple[float, ...]
     follow: float
-    shape_depth: tuple[float, float] | None = None
 
     def stack_at(self, station: float) -> float:
         """Return the thickness of the lams at a station, in inches, glue lines apart."""
@@ -331,10 +328,7 @@ def _width_at(reading: WidthReading, name: str, ledger: _Ledger) -> tuple[float,
 
 
 def _edge_radius(build: Build, cuts: Sequence[_Cuts], ledger: _Ledger) -> Polyline:
-    """Return the corner radius: the largest reached by then anywhere, as no edge gets sharp again.
-
-    A corner costs the square of its radius, so the gain of a rounding is a share of what it added to the square.
-    """
+    """Return the corner radius: the largest reached by then anywhere, as no edge gets sharp again."""
     if build.edge_radius_in is None:
         start = ledger.note(
             "edge radius", "edges not noted", tolerances.DEFAULT_RADIUS_IN, tolerances.UNNOTED_RADIUS_SD_IN
@@ -348,9 +342,16 @@ def _edge_radius(build: Build, cuts: Sequence[_Cuts], ledger: _Ledger) -> Polyli
     return radius
 
 
+CORNER_POWER = 1.6
+"""Power of its radius that a corner costs, glass about wood: less than two, as the glass lies at the face (computed by
+`predictor.section`; the tests hold it)."""
+
+
 def _rounded(before: Array, reached: Array, gain: float) -> Array:
-    added = np.maximum(reached, before) ** 2 - before**2
-    return np.sqrt(before**2 + gain * added)
+    """Return the radius after a rounding of which a share of the loss is got."""
+    after = np.maximum(reached, before)
+    had = np.divide(before, after, out=np.ones_like(after), where=after > 0) ** CORNER_POWER
+    return np.asarray(after * (1 + (gain - 1) * (1 - had)) ** (1 / CORNER_POWER))
 
 
 def _lams(
