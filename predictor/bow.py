@@ -12,6 +12,7 @@ from datasets.history import BowAt, LimbAt
 from datasets.materials import Material, handbook
 from datasets.record import Record
 from datasets.schema import StringMaterial
+from predictor.elastica import LimbGrid
 from predictor.limb import Layer, Limb, limb_grid
 from predictor.profile import Profile, fit_profile, with_follow
 from predictor.statics import Braced, Drawn, Status, brace, draw
@@ -38,8 +39,8 @@ def handbook_moduli(bow: BowAt, materials: Mapping[str, Material]) -> Moduli:
     return {(lam.material, lam.lot): materials[lam.material].modulus_psi for lam in lams}
 
 
-def limb_of(bow: BowAt, limb: LimbAt, moduli: Moduli) -> Limb:
-    """Return one limb of a bow as the statics take it."""
+def limb_of(bow: BowAt, limb: LimbAt, moduli: Moduli, shaped_like: LimbAt | None = None) -> Limb:
+    """Return one limb of a bow as the statics take it, with the fitted shape of another if given."""
     return Limb(
         length=limb.length,
         layers=tuple(
@@ -48,18 +49,25 @@ def limb_of(bow: BowAt, limb: LimbAt, moduli: Moduli) -> Limb:
         width_back=limb.width_back,
         width_belly=limb.width_belly,
         edge_radius=limb.edge_radius,
-        profile=unstrung(bow, limb),
+        profile=unstrung(bow, limb, shaped_like),
         glue_thickness=bow.glue_line,
         glue_modulus=handbook()["epoxy"].modulus_psi,
         nock_offset=limb.stack_at(limb.length) / 2 + bow.nock_offset_shift,
     )
 
 
-def unstrung(bow: BowAt, limb: LimbAt) -> Profile:
-    """Return a limb's unstrung shape, fitted to the readings that the bow or its form has."""
-    depth = shape_depth(limb)
+def unstrung(bow: BowAt, limb: LimbAt, shaped_like: LimbAt | None = None) -> Profile:
+    """Return a limb's unstrung shape, fitted to the readings that the bow or its form has.
+
+    Args:
+        bow: the bow.
+        limb: one of its limbs.
+        shaped_like: another limb whose fit to share: two that are compared must not differ by how each is fitted.
+    """
+    fitted = shaped_like or limb
+    depth = (fitted.stack_at(0.0) / 2, fitted.stack_at(fitted.length) / 2)
     near = tuple(round(value / _DEPTH_STEP_IN) * _DEPTH_STEP_IN for value in depth)
-    profile = _fitted(limb.profile, bow.riser_half, round(limb.length), near, limb.kinks)
+    profile = _fitted(fitted.profile, bow.riser_half, round(fitted.length), near, fitted.kinks)
     deeper = depth[0] - near[0]
     profile = replace(
         profile,
@@ -85,14 +93,34 @@ def _fitted(
     return fit_profile(readings, fade, length, neutral_depth=neutral_depth, breakpoints=kinks)
 
 
-def shape_depth(limb: LimbAt) -> tuple[float, float]:
-    """Return the depth of the neutral axis at fade and nock that a limb's unstrung shape is fitted with, in inches."""
-    return limb.shape_depth or (limb.stack_at(0.0) / 2, limb.stack_at(limb.length) / 2)
-
-
 def string_stiffness(bow: BowAt) -> float:
     """Return the bow string's stiffness EA in pounds per unit of strain."""
     return bow.string.strands * STRAND_STIFFNESS_LBF[bow.string.material] * bow.string_stiffness_factor
+
+
+@dataclass(frozen=True, eq=False)
+class Solved:
+    """A batch of bows, each solved as the symmetric bows that its limbs would make: one, or two that differ.
+
+    Attributes:
+        grid: the limbs.
+        owner: place of each limb's bow in the batch, shape (limbs,).
+        braced: each limb at brace.
+        drawn: each limb at the draws of its bow.
+        refused: for each bow why it is not solved, or nothing.
+    """
+
+    grid: LimbGrid
+    owner: NDArray[np.intp]
+    braced: Braced
+    drawn: Drawn
+    refused: tuple[Refusal | None, ...]
+
+    def mean(self, values: Array) -> Array:
+        """Return the mean over each bow's limbs of values by limb, shape (limbs, ...) to (bows, ...)."""
+        total = np.zeros((len(self.refused), *values.shape[1:]))
+        np.add.at(total, self.owner, values)
+        return total / np.bincount(self.owner).reshape(-1, *[1] * (values.ndim - 1))
 
 
 @dataclass(frozen=True)
@@ -121,24 +149,27 @@ def weights(bows: Sequence[BowAt], moduli: Sequence[Moduli], draws_in: Array) ->
         moduli: of each bow's materials and lots.
         draws_in: from the back of the riser, shape (bows, draws).
     """
+    owner, limbs = limbs_of(bows, moduli)
+    solved = solve(bows, owner, limb_grid(limbs), draws_in)
+    return Weights(solved.mean(solved.drawn.force), solved.mean(solved.drawn.slope), solved.refused)
+
+
+def limbs_of(bows: Sequence[BowAt], moduli: Sequence[Moduli]) -> tuple[NDArray[np.intp], list[Limb]]:
+    """Return the limbs of bows, one where both are the same, and the place of each one's bow among the bows."""
     pairs = [(bow.upper,) if bow.upper == bow.lower else (bow.upper, bow.lower) for bow in bows]
     owner = np.array([place for place, limbs in enumerate(pairs) for _ in limbs])
-    limbs = [limb_of(bows[at], limb, moduli[at]) for at, limbs in enumerate(pairs) for limb in limbs]
-    grid = limb_grid(limbs)
-    braced = brace(
-        grid,
-        np.array([bows[at].brace for at in owner]),
-        np.array([string_stiffness(bows[at]) for at in owner]),
-    )
+    return owner, [limb_of(bows[at], limb, moduli[at]) for at, limbs in enumerate(pairs) for limb in limbs]
+
+
+def solve(bows: Sequence[BowAt], owner: NDArray[np.intp], grid: LimbGrid, draws_in: Array) -> Solved:
+    """String and draw each limb of bows as if it were both of its bow's; arguments as of `weights` and `limbs_of`."""
+    height = np.array([bows[at].brace for at in owner])
+    braced = brace(grid, height, np.array([string_stiffness(bows[at]) for at in owner]))
     drawn = draw(grid, braced, draws_in[owner])
-    share = 1.0 / np.bincount(owner)[owner][:, None]
-    lbf, slope = np.zeros(draws_in.shape), np.zeros(draws_in.shape)
-    np.add.at(lbf, owner, share * drawn.force)
-    np.add.at(slope, owner, share * drawn.slope)
     refused: list[Refusal | None] = [None] * len(bows)
     for row in np.flatnonzero((braced.status != Status.OK) | np.any(drawn.status != Status.OK, axis=1)):
         refused[owner[row]] = refused[owner[row]] or refusal(braced, drawn, int(row))
-    return Weights(lbf, slope, tuple(refused))
+    return Solved(grid, owner, braced, drawn, tuple(refused))
 
 
 def refusal(braced: Braced, drawn: Drawn, row: int) -> Refusal | None:

@@ -1,25 +1,40 @@
 """What a bow's weights depend on: their derivatives with respect to every modulus and every recorded dimension.
 
-Derivatives of the logarithm of the weight are central differences of solved bows, all bows of all cases in one batch.
+Each bow is solved once. Its derivatives are those of `predictor.tangents`, from bows that are changed by a small step;
+what a modulus does to a section is the share of the stiffness that its lams have there.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import exp
 
 import numpy as np
 from numpy.typing import NDArray
 
-from datasets.history import BowAt, Input, LimbAt, bow_at
+from datasets.history import BowAt, Input, LamAt, LimbAt, bow_at
 from datasets.materials import Material
 from datasets.schema import Build, Event, Form
-from predictor.bow import Moduli, Refusal, handbook_moduli, notes_on, shape_depth, weights
+from predictor.bow import (
+    Moduli,
+    Refusal,
+    Solved,
+    handbook_moduli,
+    limb_of,
+    limbs_of,
+    notes_on,
+    solve,
+    string_stiffness,
+)
+from predictor.limb import Limb, LimbSections, limb_sections
+from predictor.tangents import Neighbours, forces, half_strings
 
 Array = NDArray[np.float64]
+Places = NDArray[np.intp]
 
-LOG_MODULUS_STEP = 0.02
-"""Step of the central differences in the logarithm of a modulus."""
+LOG_MODULUS_STEP = 1e-5
+"""Step in the logarithm of a modulus."""
 
+INPUT_STEP = 1e-4
+"""Step in an input, as a part of its standard deviation."""
 
 CASES_AT_ONCE = 64
 """Cases solved in one batch: enough to keep the arrays busy, few enough for the memory."""
@@ -78,12 +93,47 @@ class Features:
 
 
 @dataclass(frozen=True)
-class _Variant:
-    """One bow to be solved."""
+class _Stood:
+    """A case's bow as recorded.
 
+    Attributes:
+        rows: of its limbs among those of all cases: one where both are the same.
+        first: place of its first effect among those of all cases; moduli come first, then inputs.
+    """
+
+    case: Case
     bow: BowAt
     moduli: Moduli
-    draws_in: tuple[float, ...]
+    rows: tuple[int, ...]
+    first: int
+
+    @property
+    def effects(self) -> int:
+        """How many moduli and inputs there are."""
+        return len(self.moduli) + len(self.bow.inputs)
+
+
+@dataclass(frozen=True)
+class _Step:
+    """What a step in one input makes of one limb.
+
+    Attributes:
+        effect: place of the effect among those of all cases.
+        row: of the limb as recorded.
+        share: part that this limb has in its bow.
+        step: change of the input.
+        limb: the limb with the input changed.
+        brace: height at which the bow is braced then.
+        string: stiffness of its string then.
+    """
+
+    effect: int
+    row: int
+    share: float
+    step: float
+    limb: Limb
+    brace: float
+    string: float
 
 
 def features(cases: Sequence[Case], materials: Mapping[str, Material]) -> list[Features | Refusal]:
@@ -115,73 +165,150 @@ def _batch_features(cases: Sequence[Case], materials: Mapping[str, Material]) ->
 
 
 def _solved_together(cases: Sequence[Case], materials: Mapping[str, Material]) -> list[Features | Refusal]:
-    groups = [_variants(case, materials) for case in cases]
-    flat = [variant for group in groups for variant in group]
-    most = max(len(case.draws_in) for case in cases)
-    padded = [(*draws, *draws[-1:] * (most - len(draws))) for draws in (variant.draws_in for variant in flat)]
-    solved = weights(
-        [variant.bow for variant in flat], [variant.moduli for variant in flat], np.array(padded)
+    bows = [bow_at(case.form, case.build, case.events) for case in cases]
+    moduli = [handbook_moduli(bow, materials) for bow in bows]
+    owner, limbs = limbs_of(bows, moduli)
+    stood = _stood(cases, bows, moduli, owner)
+    steps = [step for one in stood for step in _input_steps(one)]
+    sections = limb_sections([*limbs, *(step.limb for step in steps)])
+    draws = _padded([case.draws_in for case in cases])
+    solved = solve(bows, owner, sections.grid.take(np.arange(len(limbs))), draws)
+    slopes = _effects(stood, steps, solved, sections)
+    lbf, per_inch = solved.mean(solved.drawn.force), solved.mean(solved.drawn.slope)
+    return [
+        refused or _features(one, lbf[place], per_inch[place], slopes[one.first : one.first + one.effects])
+        for place, (one, refused) in enumerate(zip(stood, solved.refused, strict=True))
+    ]
+
+
+def _stood(
+    cases: Sequence[Case], bows: Sequence[BowAt], moduli: Sequence[Moduli], owner: Places
+) -> list[_Stood]:
+    counts = [len(own) + len(bow.inputs) for bow, own in zip(bows, moduli, strict=True)]
+    firsts = np.cumsum([0, *counts[:-1]]).tolist()
+    rows = [tuple(np.flatnonzero(owner == place).tolist()) for place in range(len(bows))]
+    return [_Stood(*each) for each in zip(cases, bows, moduli, rows, firsts, strict=True)]
+
+
+def _input_steps(stood: _Stood) -> Iterator[_Step]:
+    """Yield the limbs of a bow with each of its inputs changed by a step."""
+    case, bow = stood.case, stood.bow
+    for effect, given in enumerate(bow.inputs, stood.first + len(stood.moduli)):
+        step = INPUT_STEP * given.sd
+        shifted = bow_at(case.form, case.build, case.events, {given.name: step})
+        alike = len(stood.rows) == 1 and shifted.upper == shifted.lower
+        pair = (shifted.upper,) if alike else (shifted.upper, shifted.lower)
+        recorded = ((stood.rows[0], bow.upper), (stood.rows[-1], bow.lower))
+        for limb, (row, before) in zip(pair, recorded, strict=False):
+            changed = limb_of(shifted, limb, stood.moduli, shaped_like=before)
+            string = string_stiffness(shifted)
+            yield _Step(effect, row, 1 / len(pair), step, changed, shifted.brace, string)
+
+
+def _padded(draws_in: Sequence[tuple[float, ...]]) -> Array:
+    """Return draws as an array; a case that has fewer than others repeats its last."""
+    most = max(len(draws) for draws in draws_in)
+    return np.array([(*draws, *draws[-1:] * (most - len(draws))) for draws in draws_in])
+
+
+@dataclass(frozen=True, eq=False)
+class _Changed:
+    """Limbs that are changed by a step in one modulus or input each, k of them.
+
+    Attributes:
+        effect: place of the effect among those of all cases, shape (k,).
+        row: of the limb as recorded, shape (k,).
+        per_unit: what a pound of this limb's change makes of its bow's change per unit of the effect, shape (k,).
+        near: the bows that such limbs make.
+    """
+
+    effect: Places
+    row: Places
+    per_unit: Array
+    near: Neighbours
+
+
+def _effects(
+    stood: Sequence[_Stood], steps: Sequence[_Step], solved: Solved, sections: LimbSections
+) -> Array:
+    """Return the change of weight at each draw per unit of each effect, shape (effects, draws)."""
+    grid, braced = solved.grid, solved.braced
+    unchanged = Neighbours(grid, braced.height, braced.string_stiffness)
+    as_solved = _forces(unchanged, solved, np.arange(len(grid.step)))
+    effects = np.zeros((sum(one.effects for one in stood), as_solved.shape[1]))
+    for changed in (_other_moduli(stood, solved, sections), _other_inputs(steps, solved, sections)):
+        more = _forces(changed.near, solved, changed.row) - as_solved[changed.row]
+        np.add.at(effects, changed.effect, changed.per_unit[:, None] * more)
+    return effects
+
+
+def _other_moduli(stood: Sequence[_Stood], solved: Solved, sections: LimbSections) -> _Changed:
+    """Return the limbs with each modulus changed by a step."""
+    changes = [
+        (effect, row, 1 / len(one.rows), _lams_of(key, lams, sections.layer_shares.shape[-1]))
+        for one in stood
+        for effect, key in enumerate(one.moduli, one.first)
+        for row, lams in zip(one.rows, (one.bow.upper.lams, one.bow.lower.lams), strict=False)
+    ]
+    effect, row, share, lams = (np.array(column) for column in zip(*changes, strict=True))
+    stiffer = np.einsum("kmnl,kl->kmn", sections.layer_shares[row], lams)
+    limb = solved.grid.take(row)
+    limb = replace(limb, flexibility=limb.flexibility * np.exp(-LOG_MODULUS_STEP * stiffer))
+    braced = solved.braced
+    near = Neighbours(limb, braced.height[row], braced.string_stiffness[row])
+    return _Changed(effect, row, share / LOG_MODULUS_STEP, near)
+
+
+def _lams_of(key: tuple[str, str | None], lams: Sequence[LamAt], most: int) -> list[float]:
+    """Return ones for the lams of a material and lot, noughts for others and up to a length."""
+    there = [float((lam.material, lam.lot) == key) for lam in lams]
+    return there + [0.0] * (most - len(there))
+
+
+def _other_inputs(steps: Sequence[_Step], solved: Solved, sections: LimbSections) -> _Changed:
+    """Return the limbs with each input changed by a step; their sections come after those of the solved limbs."""
+    limbs = len(solved.grid.step)
+    near = Neighbours(
+        limb=sections.grid.take(np.arange(limbs, limbs + len(steps))),
+        height=np.array([step.brace for step in steps]),
+        string_stiffness=np.array([step.string for step in steps]),
     )
-    found: list[Features | Refusal] = []
-    start = 0
-    for case, group in zip(cases, groups, strict=True):
-        rows, draws = slice(start, start + len(group)), slice(len(case.draws_in))
-        start += len(group)
-        refused = solved.refused[rows][0]
-        found.append(refused or _features(group[0], solved.lbf[rows, draws], solved.lbf_per_in[rows, draws]))
-    return found
+    return _Changed(
+        effect=np.array([step.effect for step in steps]),
+        row=np.array([step.row for step in steps]),
+        per_unit=np.array([step.share / step.step for step in steps]),
+        near=near,
+    )
 
 
-def _variants(case: Case, materials: Mapping[str, Material]) -> list[_Variant]:
-    """Return a case as recorded, then for each modulus and each input the case with it less and more by a step."""
-    bow = bow_at(case.form, case.build, case.events)
-    moduli = handbook_moduli(bow, materials)
-    variants = [_Variant(bow, moduli, case.draws_in)]
-    for key in moduli:
-        for sign in (-1, 1):
-            changed = {**moduli, key: moduli[key] * exp(sign * LOG_MODULUS_STEP)}
-            variants.append(_Variant(bow, changed, case.draws_in))
-    for given in bow.inputs:
-        for sign in (-1, 1):
-            shifted = bow_at(case.form, case.build, case.events, {given.name: sign * given.sd})
-            variants.append(_Variant(_shaped_like(bow, shifted), moduli, case.draws_in))
-    return variants
+def _forces(near: Neighbours, solved: Solved, rows: Places) -> Array:
+    """Return the weights of bows near those solved with the limbs of some rows, shape (rows, draws)."""
+    half = half_strings(near, solved.braced.hold.take(rows))
+    drawn = solved.drawn
+    columns = range(drawn.draw.shape[1])
+    return np.stack(
+        [forces(near, half, drawn.hold(c).take(rows), drawn.draw[rows, c]) for c in columns], axis=1
+    )
 
 
-def _shaped_like(bow: BowAt, shifted: BowAt) -> BowAt:
-    """Return a shifted bow whose limbs share the fitted shape of the bow as recorded."""
-    upper = replace(shifted.upper, shape_depth=shape_depth(bow.upper))
-    lower = replace(shifted.lower, shape_depth=shape_depth(bow.lower))
-    return replace(shifted, upper=upper, lower=lower)
-
-
-def _features(base: _Variant, lbf: Array, lbf_per_in: Array) -> Features:
-    """Return a case's features from the weights of its variants, shape (variants, draws)."""
-    steps = [LOG_MODULUS_STEP] * len(base.moduli) + [given.sd for given in base.bow.inputs]
-    slopes = _slopes(np.log(lbf), np.array(steps))
-    moduli = [ModulusEffect(*key, effect) for key, effect in zip(base.moduli, slopes, strict=False)]
-    inputs = [InputEffect(*pair) for pair in zip(base.bow.inputs, slopes[len(moduli) :], strict=True)]
+def _features(one: _Stood, lbf: Array, lbf_per_in: Array, effects: Array) -> Features:
+    """Return a case's features from its weights, shape (draws,), and their changes per unit, shape (effects, draws)."""
+    draws = slice(len(one.case.draws_in))
+    bow, lbf = one.bow, lbf[draws]
+    slopes = [tuple(row) for row in (effects[:, draws] / lbf).tolist()]
+    moduli = [ModulusEffect(*key, effect) for key, effect in zip(one.moduli, slopes, strict=False)]
+    inputs = [InputEffect(*pair) for pair in zip(bow.inputs, slopes[len(moduli) :], strict=True)]
     return Features(
-        weight_lbf=tuple(lbf[0].tolist()),
-        per_inch_lbf=tuple(lbf_per_in[0].tolist()),
+        weight_lbf=tuple(lbf.tolist()),
+        per_inch_lbf=tuple(lbf_per_in[draws].tolist()),
         moduli=tuple(moduli),
         inputs=tuple(inputs),
-        stack_in=base.bow.upper.stack_at(base.bow.upper.length / 2),
-        limb_in=base.bow.upper.length,
-        width_in=_width_at_middle(base.bow.upper),
-        notes=notes_on(base.bow),
+        stack_in=bow.upper.stack_at(bow.upper.length / 2),
+        limb_in=bow.upper.length,
+        width_in=_width_at_middle(bow.upper),
+        notes=notes_on(bow),
     )
 
 
 def _width_at_middle(limb: LimbAt) -> float:
     return float(np.interp(limb.length / 2, *limb.width_belly))
-
-
-def _slopes(logs: Array, steps: Array) -> list[tuple[float, ...]]:
-    """Return central differences of the logarithms of weight; from one side where the statics refused the other."""
-    sides = np.stack([logs[1::2], logs[2::2]])
-    solved = ~np.isnan(sides)
-    less, more = np.where(solved, sides, logs[0])
-    apart = steps[:, None] * solved.sum(axis=0)
-    slopes = np.divide(more - less, apart, out=np.zeros_like(apart), where=apart > 0)
-    return [tuple(row) for row in slopes.tolist()]

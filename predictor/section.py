@@ -150,6 +150,21 @@ def _width_moments(
 def _corner_moments(depth: Array, radius: Array) -> Moments:
     """Integrals of c, c y and c y² from 0 to the depth: c is the width that two rounded corners take at y.
 
+    Most faces lie beyond the corners, where the integrals are those of whole corners: computed once a section.
+    """
+    inside = depth < radius
+    whole = _corner_antiderivatives(radius, radius)
+    moments = tuple(np.broadcast_to(value, depth.shape).copy() for value in whole)
+    within = _corner_antiderivatives(depth[inside], np.broadcast_to(radius, depth.shape)[inside])
+    for value, part in zip(moments, within, strict=True):
+        value[inside] = part
+    zeroth, first, second = moments
+    return zeroth, first, second
+
+
+def _corner_antiderivatives(depth: Array, radius: Array) -> Moments:
+    """The same integrals to a depth up to the radius.
+
     With u = r − y, c = 2 (r − √(r² − u²)); the antiderivatives of √(r² − u²) uᵖ are elementary.
     """
     u = radius - depth
