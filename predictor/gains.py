@@ -19,6 +19,7 @@ from predictor import posterior
 from predictor.bow import Refusal
 from predictor.calibration import Calibration, stretch
 from predictor.columns import STIFFNESS, Columns
+from predictor.habits import USUAL
 from predictor.lots import with_strips
 from predictor.model import Model, prior_belief, seen_by
 from predictor.posterior import Array, Posterior
@@ -71,7 +72,8 @@ def budget(
     strips: Sequence[StripTest] = (),
 ) -> Budget | Refusal:
     """Return what measuring better would bring at one draw; the arguments are those of `predictor.predict.predict`."""
-    explained = explain(form, build, events, (draw,), materials, stage)
+    habits = USUAL if model is None else model.habits
+    explained = explain(form, build, events, (draw,), materials, stage, habits)
     if isinstance(explained, Refusal):
         return explained
     told = explained.columns

@@ -27,6 +27,7 @@ from predictor.calibration import Calibration, Check, check, in_words, stretch
 from predictor.columns import Columns, Moment, columns
 from predictor.familiarity import distance, has_new_lots, notes_on_unfamiliar
 from predictor.features import Case, Features, features
+from predictor.habits import USUAL, Habits
 from predictor.lots import with_strips
 from predictor.margins import Strained, broken, notes_on_margins, strained_places, worst
 from predictor.mixture import NormalMixture
@@ -145,15 +146,16 @@ def explain(
     draws: Sequence[DrawLength],
     materials: Mapping[str, Material],
     stage: Stage = Stage.TILLERED,
+    habits: Habits = USUAL,
 ) -> Explained | Refusal:
-    """Return what the weight of a build depends on; the arguments are those of `predict`."""
+    """Return what the weight of a build depends on; the arguments are those of `predict`, and the model's habits."""
     depth, from_back_in = form.handle_depth_in.inch, _from_back(form, draws)
     (found,) = features([Case(form, build, tuple(events), from_back_in)], materials)
     if isinstance(found, Refusal):
         return found
     standard_in = tuple(from_zero(inch, ZeroPoint.STANDARD, depth) for inch in from_back_in)
-    moment = Moment(f"{form.id}/{form.revision}", standard_in, stage)
-    return Explained(found, moment, columns(found, moment, materials, PRIOR_SCATTER))
+    moment = Moment(f"{form.id}/{form.revision}", standard_in, stage, builder=build.builder)
+    return Explained(found, moment, columns(found, moment, materials, PRIOR_SCATTER, habits))
 
 
 def strips_of(found: Features, strips: Sequence[StripTest]) -> tuple[StripTest, ...]:
@@ -191,7 +193,8 @@ def predict(
     Returns:
         The prediction, or why there is none: the bow cannot be braced or drawn so far, or would break.
     """
-    explained = explain(form, build, events, draws, materials, stage)
+    habits = USUAL if model is None else model.habits
+    explained = explain(form, build, events, draws, materials, stage, habits)
     if isinstance(explained, Refusal):
         return explained
     found, moment, told = explained.features, explained.moment, explained.columns
