@@ -36,8 +36,6 @@ Array = NDArray[np.float64]
 Polyline = tuple[tuple[float, ...], tuple[float, ...]]
 """Stations and values; straight between stations, constant beyond the end ones."""
 
-LIMBS = (Side.UPPER, Side.LOWER)
-
 CARRIED_OUT = "removal carried out"
 """Source of the doubt about a removal of which only the plan is noted."""
 
@@ -165,7 +163,8 @@ def bow_at(
     events = tuple(events)
     ledger = _Ledger(shifts or {}, build.planned)
     removals = [event for event in events if isinstance(event, Removal)]
-    upper, lower = (_limb(form, build, removals, side, ledger) for side in LIMBS)
+    upper = _limb(form, build, removals, Side.UPPER, ledger)
+    lower = upper if _limbs_alike(build, removals) else _limb(form, build, removals, Side.LOWER, ledger)
     string, brace, brace_name = _rigging(build, events)
     pivot_depth = form.handle_depth_in.inch
     return BowAt(
@@ -200,6 +199,12 @@ def events_until(events: Sequence[Event], weigh_in: WeighIn) -> tuple[Event, ...
 
 def _inch(dimension: Dimension | None) -> float:
     return 0.0 if dimension is None else dimension.inch
+
+
+def _limbs_alike(build: Build, removals: Sequence[Removal]) -> bool:
+    """Return whether nothing is recorded that holds for one limb only."""
+    of_limbs = (*build.layers, *build.widths, *removals)
+    return build.upper_longer_in is None and all(one.limb is Side.BOTH for one in of_limbs)
 
 
 def _rigging(build: Build, events: Sequence[Event]) -> tuple[StringSpec, BraceHeight, str]:
@@ -271,6 +276,11 @@ def _cuts(removal: Removal, name: str, length: float, ledger: _Ledger) -> _Cuts:
     return _Cuts(removal.method, amounts, gain)
 
 
+def gain_of(method: Method) -> str:
+    """Return the name of the share of the statics' loss that a method gets."""
+    return f"{GAIN_OF}{method.replace('-', ' ')}"
+
+
 def _gain(method: Method, ledger: _Ledger) -> float:
     """Return the share of the statics' loss that a method gets; 1 but for a shift asked for.
 
@@ -278,8 +288,7 @@ def _gain(method: Method, ledger: _Ledger) -> float:
     """
     if method is Method.SHORTEN:
         return 1.0
-    gain_of = f"{GAIN_OF}{method.replace('-', ' ')}"
-    return ledger.note(gain_of, gain_of, 1.0, tolerances.GAIN_SD)
+    return ledger.note(gain_of(method), gain_of(method), 1.0, tolerances.GAIN_SD)
 
 
 _CUT_SD_IN = {

@@ -24,7 +24,7 @@ from predictor.bow import (
     solve,
     string_stiffness,
 )
-from predictor.limb import Limb, LimbSections, limb_sections
+from predictor.limb import Limb, LimbSections, limb_grid, limb_sections
 from predictor.tangents import Neighbours, forces, half_strings
 
 Array = NDArray[np.float64]
@@ -170,9 +170,8 @@ def _solved_together(cases: Sequence[Case], materials: Mapping[str, Material]) -
     owner, limbs = limbs_of(bows, moduli)
     stood = _stood(cases, bows, moduli, owner)
     steps = [step for one in stood for step in _input_steps(one)]
-    sections = limb_sections([*limbs, *(step.limb for step in steps)])
-    draws = _padded([case.draws_in for case in cases])
-    solved = solve(bows, owner, sections.grid.take(np.arange(len(limbs))), draws)
+    sections = limb_sections(limbs)
+    solved = solve(bows, owner, sections.grid, _padded([case.draws_in for case in cases]))
     slopes = _effects(stood, steps, solved, sections)
     lbf, per_inch = solved.mean(solved.drawn.force), solved.mean(solved.drawn.slope)
     return [
@@ -236,7 +235,7 @@ def _effects(
     unchanged = Neighbours(grid, braced.height, braced.string_stiffness)
     as_solved = _forces(unchanged, solved, np.arange(len(grid.step)))
     effects = np.zeros((sum(one.effects for one in stood), as_solved.shape[1]))
-    for changed in (_other_moduli(stood, solved, sections), _other_inputs(steps, solved, sections)):
+    for changed in (_other_moduli(stood, solved, sections), _other_inputs(steps, solved)):
         more = _forces(changed.near, solved, changed.row) - as_solved[changed.row]
         np.add.at(effects, changed.effect, changed.per_unit[:, None] * more)
     return effects
@@ -265,11 +264,10 @@ def _lams_of(key: tuple[str, str | None], lams: Sequence[LamAt], most: int) -> l
     return there + [0.0] * (most - len(there))
 
 
-def _other_inputs(steps: Sequence[_Step], solved: Solved, sections: LimbSections) -> _Changed:
-    """Return the limbs with each input changed by a step; their sections come after those of the solved limbs."""
-    limbs = len(solved.grid.step)
+def _other_inputs(steps: Sequence[_Step], solved: Solved) -> _Changed:
+    """Return the limbs with each input changed by a step, cut into as many steps as they were solved in."""
     near = Neighbours(
-        limb=sections.grid.take(np.arange(limbs, limbs + len(steps))),
+        limb=limb_grid([step.limb for step in steps], solved.grid.step.shape[1]),
         height=np.array([step.brace for step in steps]),
         string_stiffness=np.array([step.string for step in steps]),
     )
