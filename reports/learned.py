@@ -8,13 +8,16 @@ from rich.console import Console
 from rich.markup import escape
 
 from datasets.book import ShopBook
+from datasets.history import GAIN_OF
 from predictor.calibration import check, highest_level, stretch
 from predictor.columns import STIFFNESS
+from predictor.mixture import NormalMixture
 from predictor.model import Model
 from predictor.model_file import model_path, save_model
 from predictor.posterior import Posterior
 from predictor.predict import BUILD_SOURCES, GROUP_SOURCES, LEVELS
-from predictor.scatter import SCALE_MEDIANS
+from predictor.scatter import SCALE_MEDIANS, SHOOTING_IN
+from predictor.settling import FULL_SETTLING_SHOTS
 from reports.numbers import fixed
 from reports.printing import table
 
@@ -50,6 +53,12 @@ def show_learned(model: Model, seconds: float, out: Console) -> None:
     out.print(
         "The glass, the form and what statics leave out act much alike; the handbook's word parts them."
     )
+    if gains := _gains(model, belief):
+        out.print(
+            table(["stock off by", "weighed before and after", "of the statics' loss"], gains, right=(1, 2))
+        )
+    out.print(_carried_out(model))
+    out.print(escape(_settling(model, belief)))
     out.print(table(["scatter of", "learned", "believed before"], _scatter(belief), right=(1, 2)))
     out.print(table(["interval", "builds left out", "in it", "by rank"], _checks(model), right=(1, 2, 3)))
     calibration = model.calibration
@@ -80,6 +89,41 @@ def _stiffness(model: Model, belief: Posterior) -> list[list[str]]:
             learned = f"{'+' if mean >= 0 else ''}{_percent(exp(mean) - 1)} ± {_percent(exp(mean) * sd)}"
             rows.append([material, str(model.builds_by_material.get(material, 0)), learned])
     return rows
+
+
+def _gains(model: Model, belief: Posterior) -> list[list[str]]:
+    """Return rows: each way of taking stock off, its removals, and the share of the statics' loss that is got."""
+    rows = []
+    for name in (effect for effect in belief.effects if effect.startswith(GAIN_OF)):
+        low, middle, high = (_percent(1 + share) for share in _ends(belief, name))
+        count = str(model.habits.weighed_removals.get(name, 0))
+        rows.append([name.removeprefix(GAIN_OF), count, f"{middle} ({low} to {high})"])
+    return rows
+
+
+def _ends(belief: Posterior, name: str) -> tuple[float, float, float]:
+    """Return the 5 %, 50 % and 95 % points of an effect."""
+    place = belief.effects.index(name)
+    sds = np.sqrt(belief.covariances[:, place, place])
+    effect = NormalMixture(belief.weights[:, None], belief.means[:, place, None], sds[:, None])
+    low, middle, high = (float(effect.quantile(p)[0]) for p in (0.05, 0.5, 0.95))
+    return low, middle, high
+
+
+def _carried_out(model: Model) -> str:
+    done = model.habits.carrying_out.anybody
+    return (
+        f"A planned removal comes out at {_percent(exp(done.mean))} of the plan, give or take {_percent(done.sd)} "
+        f"({done.removals} were measured afterwards)."
+    )
+
+
+def _settling(model: Model, belief: Posterior) -> str:
+    less, middle, more = (_percent(1 - exp(effect)) for effect in _ends(belief, SHOOTING_IN)[::-1])
+    return (
+        f"The mean loss in the first {FULL_SETTLING_SHOTS} shots is {middle} ({less} to {more}); "
+        f"{model.habits.settling.in_words()}."
+    )
 
 
 def _scatter(belief: Posterior) -> list[list[str]]:

@@ -1,13 +1,14 @@
-"""How exactly planned removals are carried out, from those noted both as planned and as done."""
+"""What records of removals say: how exactly plans are carried out, and how many were weighed before and after."""
 
-from collections import defaultdict
-from collections.abc import Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Sequence
 from math import log, sqrt
 
 import numpy as np
 
 from datasets.contents import Contents
-from datasets.schema import Removal
+from datasets.history import gain_of
+from datasets.schema import Method, Removal
 from predictor.carrying_out import WORTH_REMOVALS, Carried, CarryingOut
 
 ENOUGH_REMOVALS = 5
@@ -69,3 +70,26 @@ def updated(before: Carried, log_shares: Sequence[float]) -> Carried:
 def _others(by_builder: dict[str, list[float]], name: str) -> Carried:
     others = [share for other, shares in by_builder.items() if other != name for share in shares]
     return updated(Carried(), others)
+
+
+def weighed_removals(contents: Contents, weigh_ins: Iterable[str]) -> dict[str, int]:
+    """Return how many removals of each method have a weighing before and after them, by the name of the gain.
+
+    Args:
+        contents: of the book.
+        weigh_ins: ids of those that teach.
+    """
+    return dict(Counter(gain_of(method) for method in _between(contents, frozenset(weigh_ins))))
+
+
+def _between(contents: Contents, weigh_ins: frozenset[str]) -> Iterator[Method]:
+    for events in contents.events.values():
+        at = [place for place, event in enumerate(events) if event.id in weigh_ins]
+        for place, event in enumerate(events):
+            if (
+                isinstance(event, Removal)
+                and event.method is not Method.SHORTEN
+                and at
+                and at[0] < place < at[-1]
+            ):
+                yield event.method

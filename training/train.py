@@ -14,7 +14,7 @@ from predictor.habits import Habits
 from predictor.model import FORMAT, Model
 from predictor.weighings import Weighing
 from training.calibrate import calibrate
-from training.carried_out import carrying_out
+from training.carried_out import carrying_out, weighed_removals
 from training.evidence import Evidence, evidence, readings
 from training.hierarchy import Fit, fit
 from training.settling_law import choose_law, under_law
@@ -63,16 +63,17 @@ def train(contents: Contents, data_hash: str, records: int) -> Trained:
     with threadpool_limits(
         limits=1, user_api="blas"
     ):  # the blocks are small: threads would only wait for one another
-        found = _with_law(found)
+        found = _with_habits(contents, found)
         fitted = fit(readings(found.weighings), GrossErrors())
         model = _model(contents, data_hash, records, found, fitted)
     return Trained(model, fitted, found)
 
 
-def _with_law(found: Evidence) -> Evidence:
+def _with_habits(contents: Contents, found: Evidence) -> Evidence:
     """Return what is learned from under the law of settling that the shop's own bows speak for."""
     law = choose_law(found.weighings)
-    habits = found.habits.model_copy(update={"settling": law})
+    removals = weighed_removals(contents, (weighing.weigh_in for weighing in found.weighings))
+    habits = found.habits.model_copy(update={"settling": law, "weighed_removals": removals})
     return replace(found, weighings=under_law(found.weighings, law), habits=habits)
 
 

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from datasets.contents import Contents
-from datasets.schema import Removal
+from datasets.schema import Removal, WeighIn
 from predictor.carrying_out import WORTH_REMOVALS, Carried
 from tests.predictor.bows import STRAIGHT, build
-from training.carried_out import ENOUGH_REMOVALS, carrying_out, log_share, updated
+from training.carried_out import ENOUGH_REMOVALS, carrying_out, log_share, updated, weighed_removals
 
 
 def removal(number: int, planned: str, done: str | None, of: str = "K-001") -> Removal:
@@ -66,3 +66,24 @@ def test_builders_are_told_apart_once_they_noted_enough() -> None:
     assert list(habit.builders) == ["Ada"]
     assert habit.by("Ada").mean > habit.by("Bo").mean > 0
     assert habit.by("Bo") == habit.by(None) == habit.anybody
+
+
+def test_only_removals_between_weighings_are_counted() -> None:
+    """A removal tells of its gain if a weighing that teaches stands before it and one after."""
+    weigh_ins = [
+        WeighIn.model_validate(
+            {
+                "id": f"K-001/{number}",
+                "build": "K-001",
+                "on": "2026-03-05",
+                "stage": "tillered",
+                "readings": [{"draw": "28", "weight": "50"}],
+            }
+        )
+        for number in (2, 4)
+    ]
+    removals = [removal(number, "1/16", None) for number in (1, 3, 5)]
+    book = Contents.of([STRAIGHT, build(), *weigh_ins, *removals])
+
+    assert weighed_removals(book, ["K-001/2", "K-001/4"]) == {"gain of sides": 1}
+    assert weighed_removals(book, ["K-001/4"]) == {}
