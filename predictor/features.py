@@ -36,7 +36,7 @@ LOG_MODULUS_STEP = 1e-5
 INPUT_STEP = 1e-4
 """Step in an input, as a part of its standard deviation."""
 
-CASES_AT_ONCE = 64
+CASES_AT_ONCE = 512
 """Cases solved in one batch: enough to keep the arrays busy, few enough for the memory."""
 
 
@@ -155,13 +155,14 @@ def _in_batches(cases: Sequence[Case]) -> Iterator[Sequence[Case]]:
 
 
 def _batch_features(cases: Sequence[Case], materials: Mapping[str, Material]) -> list[Features | Refusal]:
-    """Solve some cases together; where the records of one add up to no bow, each by itself."""
+    """Solve some cases together; where the records of one add up to no bow, in halves, down to that one."""
     try:
         return _solved_together(cases, materials)
     except ValueError as error:
         if len(cases) == 1:
             return [Refusal(reason=str(error), where=f"in the records of {cases[0].build.id}")]
-    return [found for case in cases for found in _batch_features([case], materials)]
+    half = len(cases) // 2
+    return _batch_features(cases[:half], materials) + _batch_features(cases[half:], materials)
 
 
 def _solved_together(cases: Sequence[Case], materials: Mapping[str, Material]) -> list[Features | Refusal]:
