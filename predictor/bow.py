@@ -39,8 +39,8 @@ def handbook_moduli(bow: BowAt, materials: Mapping[str, Material]) -> Moduli:
     return {(lam.material, lam.lot): materials[lam.material].modulus_psi for lam in lams}
 
 
-def limb_of(bow: BowAt, limb: LimbAt, moduli: Moduli, shaped_like: LimbAt | None = None) -> Limb:
-    """Return one limb of a bow as the statics take it, with the fitted shape of another if given."""
+def limb_of(bow: BowAt, limb: LimbAt, moduli: Moduli, profile: Profile | None = None) -> Limb:
+    """Return one limb of a bow as the statics take it, with the unstrung shape that it has or is given."""
     return Limb(
         length=limb.length,
         layers=tuple(
@@ -49,7 +49,7 @@ def limb_of(bow: BowAt, limb: LimbAt, moduli: Moduli, shaped_like: LimbAt | None
         width_back=limb.width_back,
         width_belly=limb.width_belly,
         edge_radius=limb.edge_radius,
-        profile=unstrung(bow, limb, shaped_like),
+        profile=profile or unstrung(bow, limb),
         glue_thickness=bow.glue_line,
         glue_modulus=handbook()["epoxy"].modulus_psi,
         nock_offset=limb.stack_at(limb.length) / 2 + bow.nock_offset_shift,

@@ -23,8 +23,10 @@ from predictor.bow import (
     notes_on,
     solve,
     string_stiffness,
+    unstrung,
 )
 from predictor.limb import Limb, LimbSections, limb_grid, limb_sections
+from predictor.profile import Profile
 from predictor.tangents import Neighbours, forces, half_strings
 
 Array = NDArray[np.float64]
@@ -170,7 +172,7 @@ def _solved_together(cases: Sequence[Case], materials: Mapping[str, Material]) -
     moduli = [handbook_moduli(bow, materials) for bow in bows]
     owner, limbs = limbs_of(bows, moduli)
     stood = _stood(cases, bows, moduli, owner)
-    steps = [step for one in stood for step in _input_steps(one)]
+    steps = [step for one in stood for step in _input_steps(one, [limbs[row].profile for row in one.rows])]
     sections = limb_sections(limbs)
     solved = solve(bows, owner, sections.grid, _padded([case.draws_in for case in cases]))
     slopes = _effects(stood, steps, solved, sections)
@@ -190,17 +192,19 @@ def _stood(
     return [_Stood(*each) for each in zip(cases, bows, moduli, rows, firsts, strict=True)]
 
 
-def _input_steps(stood: _Stood) -> Iterator[_Step]:
-    """Yield the limbs of a bow with each of its inputs changed by a step."""
+def _input_steps(stood: _Stood, profiles: Sequence[Profile]) -> Iterator[_Step]:
+    """Yield the limbs of a bow with each of its inputs changed by a step, their fitted shapes as recorded."""
     case, bow = stood.case, stood.bow
     for effect, given in enumerate(bow.inputs, stood.first + len(stood.moduli)):
         step = INPUT_STEP * given.sd
         shifted = bow_at(case.form, case.build, case.events, {given.name: step})
         alike = len(stood.rows) == 1 and shifted.upper == shifted.lower
         pair = (shifted.upper,) if alike else (shifted.upper, shifted.lower)
-        recorded = ((stood.rows[0], bow.upper), (stood.rows[-1], bow.lower))
-        for limb, (row, before) in zip(pair, recorded, strict=False):
-            changed = limb_of(shifted, limb, stood.moduli, shaped_like=before)
+        recorded = ((stood.rows[0], bow.upper, profiles[0]), (stood.rows[-1], bow.lower, profiles[-1]))
+        for limb, (row, before, profile) in zip(pair, recorded, strict=False):
+            longer = limb.length != before.length
+            shape = unstrung(shifted, limb, shaped_like=before) if longer else profile
+            changed = limb_of(shifted, limb, stood.moduli, shape)
             string = string_stiffness(shifted)
             yield _Step(effect, row, 1 / len(pair), step, changed, shifted.brace, string)
 

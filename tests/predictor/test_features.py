@@ -9,7 +9,7 @@ import pytest
 from datasets.history import bow_at
 from datasets.materials import handbook
 from datasets.schema import Removal
-from predictor.bow import Moduli, handbook_moduli, limb_of, solve
+from predictor.bow import Moduli, handbook_moduli, limb_of, solve, unstrung
 from predictor.features import Case, Features, features
 from predictor.limb import limb_grid
 from tests.predictor.bows import GLASS, REFLEXED, STRAIGHT, build, core
@@ -60,7 +60,7 @@ def log_weights(case: Case, moduli: Sequence[Moduli], shifts: Sequence[dict[str,
     recorded = bow_at(case.form, case.build, case.events)
     bows = [bow_at(case.form, case.build, case.events, shift) for shift in shifts]
     limbs = [
-        limb_of(bow, limb, own, shaped_like=before)
+        limb_of(bow, limb, own, unstrung(bow, limb, shaped_like=before))
         for bow, own in zip(bows, moduli, strict=True)
         for limb, before in ((bow.upper, recorded.upper), (bow.lower, recorded.lower))
     ]
