@@ -5,17 +5,16 @@ from one another, whatever the bow weighs. The statics take brace and string int
 settling.
 """
 
-from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from datasets.schema import Stage
 from predictor.columns import COMMON_PRIORS, Columns
 from predictor.scatter import BOW, SCALE_LOG_SD, SCALE_MEDIANS, SHOOTING_IN
 from predictor.settling import DEFAULT_LAW, LawBasis, LawKind, SettlingLaw, settling
+from predictor.shot_in import settling_histories
 from predictor.weighings import Weighing
 from training.evidence import readings
 from training.hierarchy import fit
@@ -36,7 +35,7 @@ TIED = 1.0
 """A law replaces the default only where it made the held-out bows' weighings e times as likely, or more."""
 
 MISTAKEN = 0.5
-"""Probability of a mistake from which a history is left aside."""
+"""Probability of a mistake under every law from which a bow is left aside."""
 
 LAWS = (
     DEFAULT_LAW,
@@ -48,10 +47,17 @@ LAWS = (
 
 @dataclass(frozen=True)
 class Tried:
-    """A law with the log predictive density of each held-out bow's weighings, up to a constant, shape (bows,)."""
+    """A law as the bows see it, bow by bow.
+
+    Attributes:
+        law: the law.
+        log_density: how likely it made each bow's weighings before they were known, up to a constant, shape (bows,).
+        sound: whether a bow's weighings look sound under it, shape (bows,).
+    """
 
     law: SettlingLaw
     log_density: Array
+    sound: NDArray[np.bool_]
 
 
 def choose_law(weighings: Sequence[Weighing]) -> SettlingLaw:
@@ -62,37 +68,17 @@ def choose_law(weighings: Sequence[Weighing]) -> SettlingLaw:
     Args:
         weighings: those of one build next to one another.
     """
-    histories = sound_histories(settling_histories(weighings))
-    count = len({weighing.build for weighing in histories})
-    if count < FEWEST_HISTORIES:
-        return DEFAULT_LAW.model_copy(update={"histories": count})
-    default, *others = trials(histories)
-    best = max(others, key=_evidence)
-    if _evidence(best) < _evidence(default) + TIED:
-        return DEFAULT_LAW.model_copy(update={"histories": count})
-    return best.law.model_copy(update={"basis": LawBasis.HELD_OUT, "histories": count})
-
-
-def _evidence(tried: Tried) -> float:
-    return float(tried.log_density.sum())
-
-
-def settling_histories(weighings: Sequence[Weighing]) -> tuple[Weighing, ...]:
-    """Return the finished bows' weighings with known shots, of bows weighed after different numbers of them."""
-    by_build: dict[str, dict[int, list[Weighing]]] = defaultdict(lambda: defaultdict(list))
-    for weighing in weighings:
-        shots = shots_at(weighing)
-        if shots is not None:
-            by_build[weighing.build][shots].append(weighing)
-    return tuple(w for mine in by_build.values() if len(mine) > 1 for same in mine.values() for w in same)
-
-
-def shots_at(weighing: Weighing) -> int | None:
-    """Return the arrows shot before a weighing; nothing before a bow is finished, or if nobody counted."""
-    moment = weighing.moment
-    if moment.stage is Stage.FINISHED:
-        return moment.shots or 0
-    return moment.shots if moment.stage is Stage.SETTLED else None
+    histories = settling_histories(weighings)
+    tried = tuple(trials(histories)) if histories else ()
+    sound = np.any([one.sound for one in tried], axis=0)
+    default = DEFAULT_LAW.model_copy(update={"histories": int(np.sum(sound))})
+    if default.histories < FEWEST_HISTORIES:
+        return default
+    usual, *better = (float(one.log_density[sound].sum()) for one in tried)
+    if max(better) < usual + TIED:
+        return default
+    best = tried[1 + int(np.argmax(better))].law
+    return best.model_copy(update={"basis": LawBasis.HELD_OUT, "histories": default.histories})
 
 
 def under_law(weighings: Sequence[Weighing], law: SettlingLaw) -> tuple[Weighing, ...]:
@@ -101,21 +87,15 @@ def under_law(weighings: Sequence[Weighing], law: SettlingLaw) -> tuple[Weighing
 
 
 def trials(histories: Sequence[Weighing]) -> Iterator[Tried]:
-    """Yield each law with how likely it made each bow's weighings before they were known."""
+    """Yield each law as the bows see it.
+
+    Mistakes of the pencil are judged under each law anew, for a wrong law makes sound bows look odd.
+    """
     for law in LAWS:
-        found = fit(_of_settling(under_law(histories, law)))
-        yield Tried(law, log_densities(found.problem, found.state))
-
-
-def sound_histories(histories: Sequence[Weighing]) -> tuple[Weighing, ...]:
-    """Return the histories without those that look like a mistake of the pencil under the default law."""
-    if not histories:
-        return ()
-    suspicion = fit(_of_settling(under_law(histories, DEFAULT_LAW)), GrossErrors()).suspicion
-    doubt = suspicion.any if suspicion else np.zeros(0)
-    builds = dict.fromkeys(one.build for one in histories)
-    sound = {build for build, chance in zip(builds, doubt.tolist(), strict=True) if chance < MISTAKEN}
-    return tuple(one for one in histories if one.build in sound)
+        found = fit(_of_settling(under_law(histories, law)), GrossErrors())
+        log_density = log_densities(found.problem, found.state)
+        sound = np.ones(len(log_density)) if found.suspicion is None else found.suspicion.any < MISTAKEN
+        yield Tried(law, log_density, np.asarray(sound, dtype=np.bool_))
 
 
 def _under(weighing: Weighing, law: SettlingLaw) -> Columns:

@@ -1,0 +1,166 @@
+"""How the shop's bows settled: each bow's weight as a share of what it was finished at, against shots, and the law."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from pydantic import Field
+
+from datasets.contents import Contents
+from datasets.record import Record
+from datasets.schema import Stage
+from predictor.bow import Refusal
+from predictor.columns import COMMON_PRIORS
+from predictor.features import features
+from predictor.habits import USUAL
+from predictor.mixture import NormalMixture
+from predictor.model import Model, prior_belief
+from predictor.posterior import Posterior
+from predictor.scatter import SHOOTING_IN
+from predictor.settling import SettlingLaw
+from predictor.weighings import Weighing, weighed
+
+BAND_LEVEL = 0.9
+BAND_SHOTS = (0, 10, 30, 60, 100, 200, 300, 500, 750, 1000)
+"""Shots at which the law's band is told."""
+
+
+class ShotReading(Record):
+    """A bow weighed after shooting."""
+
+    build: str
+    shots: int = Field(ge=0)
+    share: float = Field(
+        description="of the weight at its first weighing once finished, at like brace and string"
+    )
+    log_sd: float = Field(description="standard deviation of the share's logarithm, by air, scale and draw")
+
+
+class Left(Record):
+    """What is left of a finished weight after some shots, for a bow that nobody weighed again."""
+
+    shots: int = Field(ge=0)
+    low: float
+    middle: float
+    high: float
+
+
+class SettlingCurve(Record):
+    """The shop's settling: every bow that was weighed again, and the law with its band."""
+
+    law: SettlingLaw
+    level: float = Field(description="of the band")
+    bows: int = Field(ge=0, description="bows weighed again after shooting")
+    readings: tuple[ShotReading, ...] = Field(description="bow by bow, by shots")
+    band: tuple[Left, ...]
+
+
+def settling_curve(contents: Contents, model: Model | None = None) -> SettlingCurve:
+    """Return how the bows of a book settled, and what the model makes of it.
+
+    Args:
+        contents: of the book; builds that may not teach are left out.
+        model: what the shop's builds have taught; the prior's belief if there is none.
+    """
+    belief = prior_belief() if model is None else model.belief()
+    law = (USUAL if model is None else model.habits).settling
+    readings = tuple(shot_readings(settling_histories(_finished(contents))))
+    return SettlingCurve(
+        law=law,
+        level=BAND_LEVEL,
+        bows=len({reading.build for reading in readings}),
+        readings=readings,
+        band=tuple(left_after(belief, law, shots) for shots in BAND_SHOTS),
+    )
+
+
+def _finished(contents: Contents) -> list[Weighing]:
+    """Return the finished bows' weighings that may teach and that the statics can solve."""
+    known = [(build, contents.form_of(build)) for build in contents.builds.values() if build.teaches]
+    wanted = [
+        one
+        for build, form in known
+        if form is not None
+        for one in weighed(form, build, contents.events.get(build.id, ()))
+        if shots_of(one.moment.stage, one.moment.shots) is not None
+    ]
+    solved = features([one.case for one in wanted], contents.materials)
+    return [
+        one.explained(found, contents.materials)
+        for one, found in zip(wanted, solved, strict=True)
+        if not isinstance(found, Refusal)
+    ]
+
+
+def settling_histories(weighings: Sequence[Weighing]) -> tuple[Weighing, ...]:
+    """Return the finished bows' weighings with known shots, of bows weighed after different numbers of them.
+
+    Bow by bow, by shots.
+    """
+    by_build: dict[str, dict[int, list[Weighing]]] = defaultdict(lambda: defaultdict(list))
+    for weighing in weighings:
+        shots = shots_of(weighing.moment.stage, weighing.moment.shots)
+        if shots is not None:
+            by_build[weighing.build][shots].append(weighing)
+    return tuple(
+        w for mine in by_build.values() if len(mine) > 1 for shots in sorted(mine) for w in mine[shots]
+    )
+
+
+def shots_of(stage: Stage, shots: int | None) -> int | None:
+    """Return the arrows shot before a weighing; nothing before a bow is finished, or if nobody counted."""
+    if stage is Stage.FINISHED:
+        return shots or 0
+    return shots if stage is Stage.SETTLED else None
+
+
+def shot_readings(histories: Sequence[Weighing]) -> Iterator[ShotReading]:
+    """Yield each later weighing of a bow against its first; what brace and string explain is taken off.
+
+    Args:
+        histories: bow by bow, by shots.
+    """
+    first: dict[str, Weighing] = {}
+    for one in histories:
+        start = first.setdefault(one.build, one)
+        if one is not start:
+            yield ShotReading(
+                build=one.build,
+                shots=one.moment.shots or 0,
+                share=float(np.exp(_off(one) - _off(start))),
+                log_sd=float(np.hypot(_sd(one), _sd(start))),
+            )
+
+
+def _off(weighing: Weighing) -> float:
+    return float(np.mean(weighing.log_weight - weighing.columns.offset))
+
+
+def _sd(weighing: Weighing) -> float:
+    """Return the standard deviation of a weighing's mean: its readings' own, and what is common to them."""
+    own = np.sqrt(np.mean(weighing.columns.sd**2) / len(weighing.log_weight))
+    common = [float(np.mean(given.column)) for given in weighing.columns.weighing]
+    return float(np.linalg.norm([own, *common]))
+
+
+def left_after(belief: Posterior, law: SettlingLaw, shots: int, level: float = BAND_LEVEL) -> Left:
+    """Return what is left of a finished weight after some shots, with a central interval.
+
+    Args:
+        belief: of the mean loss and its scatter from bow to bow.
+        law: of the shop.
+        shots: since the first arrow.
+        level: of the interval.
+    """
+    if SHOOTING_IN in belief.effects:
+        place = belief.effects.index(SHOOTING_IN)
+        means, variances = belief.means[:, place], belief.covariances[:, place, place]
+    else:
+        prior = COMMON_PRIORS[SHOOTING_IN]
+        means = np.full_like(belief.weights, prior.mean)
+        variances = np.full_like(belief.weights, prior.sd**2)
+    sds = np.sqrt(variances + belief.scale(SHOOTING_IN) ** 2)
+    loss = NormalMixture(belief.weights[:, None], means[:, None], sds[:, None])
+    ends = (loss.quantile(probability)[0] for probability in ((1 - level) / 2, 0.5, (1 + level) / 2))
+    low, middle, high = (float(np.exp(law.share(shots) * end)) for end in ends)
+    return Left(shots=shots, low=low, middle=middle, high=high)

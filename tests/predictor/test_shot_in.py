@@ -1,0 +1,70 @@
+"""Bows weighed again after shooting: their share of the finished weight, apart from brace and string, and the band."""
+
+import numpy as np
+import pytest
+
+from datasets.contents import Contents
+from datasets.record import Record
+from datasets.schema import Rigging, WeighIn
+from predictor.columns import COMMON_PRIORS
+from predictor.model import prior_belief
+from predictor.scatter import SCALE_MEDIANS, SHOOTING_IN
+from predictor.settling import SettlingLaw
+from predictor.shot_in import left_after, settling_curve
+from tests.predictor.bows import STRAIGHT, build
+
+
+def weigh_in(number: int, lbf: float, **changes: object) -> WeighIn:
+    """Return a weighing of the plain bow at 28 in, with some fields changed."""
+    plain = {
+        "id": f"K-001/{number}",
+        "build": "K-001",
+        "on": f"2026-03-{number:02d}",
+        "stage": "finished",
+        "readings": [{"draw": "28", "weight": f"{lbf}"}],
+    }
+    return WeighIn.model_validate({**plain, **changes})
+
+
+SETTLED = weigh_in(3, 49, stage="settled", shots=400)
+
+
+def curve(*events: Record) -> list[tuple[int, float]]:
+    """Return shots and shares of the plain bow."""
+    book = Contents.of([STRAIGHT, build(), *events])
+    return [(one.shots, one.share) for one in settling_curve(book).readings]
+
+
+def test_a_share_of_the_finished_weight() -> None:
+    """A bow finished at 50 lb that reads 49 after 400 shots keeps 98 %; weighings before finishing say nothing."""
+    ((shots, share),) = curve(weigh_in(1, 53, stage="tillered"), weigh_in(2, 50), SETTLED)
+
+    assert (shots, share) == (400, pytest.approx(0.98))
+
+
+def test_shots_that_nobody_counted_say_nothing() -> None:
+    """A settled weighing without a count of shots is no point of the curve, nor is a bow weighed once."""
+    assert curve(weigh_in(2, 50), weigh_in(3, 49, stage="settled")) == []
+    assert curve(SETTLED) == []
+
+
+def test_brace_is_not_settling() -> None:
+    """A pound that a lower brace explains is no loss by shooting in: the share counts what statics leave."""
+    lower = Rigging.model_validate({"id": "K-001/2", "build": "K-001", "on": "2026-03-02", "brace": "5 1/2"})
+    ((_, alike),) = curve(weigh_in(1, 50), SETTLED)
+    ((_, rigged),) = curve(weigh_in(1, 50), lower, SETTLED)
+
+    assert alike == pytest.approx(0.98)
+    assert abs(rigged - alike) > 0.003
+
+
+def test_the_band_before_any_bow_came_back() -> None:
+    """Without a model the band is the prior's: its mean, its doubt and its scatter from bow to bow."""
+    prior, own = COMMON_PRIORS[SHOOTING_IN], SCALE_MEDIANS[SHOOTING_IN]
+    left = left_after(prior_belief(), SettlingLaw(), 500)
+    half = 1.6448536 * np.hypot(prior.sd, own)
+
+    assert [left.low, left.middle, left.high] == pytest.approx(
+        np.exp([prior.mean - half, prior.mean, prior.mean + half]), rel=1e-6
+    )
+    assert left_after(prior_belief(), SettlingLaw(), 0).low == 1

@@ -1,0 +1,73 @@
+"""The law of settling is chosen by held-out bows where they can tell, and is a labelled default where they cannot."""
+
+import numpy as np
+import pytest
+
+from predictor.scatter import SHOOTING_IN
+from predictor.settling import DEFAULT_LAW, LawBasis, LawKind, SettlingLaw
+from tests.settling_shops import bows, weighing
+from training.settling_law import FEWEST_HISTORIES, choose_law, under_law
+
+FOLLOWED = ((0, 30, 150, 500, 1500),)
+"""Shots of bows that are followed for long, in one air."""
+
+
+@pytest.mark.parametrize(
+    "law",
+    [
+        SettlingLaw(kind=LawKind.POWER, parameter=0.75),
+        SettlingLaw(kind=LawKind.POWER, parameter=0.5),
+        SettlingLaw(parameter=3.0),
+    ],
+)
+def test_bows_followed_for_long_tell_their_law(law: SettlingLaw) -> None:
+    """A dozen bows followed over 1500 shots in one air bring out the law that they were drawn with."""
+    chosen = choose_law(
+        bows(np.random.default_rng(545_001), law.share, 12, FOLLOWED, loss=0.04, climate=0.001)
+    )
+
+    assert (chosen.kind, chosen.parameter) == (law.kind, law.parameter)
+    assert (chosen.basis, chosen.histories) == (LawBasis.HELD_OUT, 12)
+
+
+def test_too_few_bows_leave_the_default() -> None:
+    """One bow too few, however clear, leaves the default, with their number."""
+    law = SettlingLaw(kind=LawKind.POWER, parameter=1.0)
+    few = bows(
+        np.random.default_rng(545_002), law.share, FEWEST_HISTORIES - 1, FOLLOWED, loss=0.04, climate=0.001
+    )
+
+    assert choose_law(few) == DEFAULT_LAW.model_copy(update={"histories": FEWEST_HISTORIES - 1})
+    assert choose_law([]) == DEFAULT_LAW
+
+
+def test_a_tie_leaves_the_default() -> None:
+    """Bows that come back once, in another air, cannot tell laws apart: the default stands and says so."""
+    chosen = choose_law(
+        bows(np.random.default_rng(545_003), SettlingLaw(parameter=30).share, 10, ((0, 250),))
+    )
+
+    assert (chosen.kind, chosen.parameter, chosen.basis) == (LawKind.LOG, 10.0, LawBasis.DEFAULT)
+    assert "do not tell laws apart" in chosen.in_words()
+
+
+def test_a_slip_of_the_pencil_is_left_aside() -> None:
+    """A bow with one weighing off by a third is no history to choose by."""
+    sound = bows(np.random.default_rng(545_004), DEFAULT_LAW.share, 10, FOLLOWED)
+    slipped = [
+        weighing("K-100", number, shots, np.full(3, off), 0.01)
+        for number, (shots, off) in enumerate(((0, 0.0), (200, -0.3), (600, -0.01)))
+    ]
+
+    assert choose_law([*sound, *slipped]).histories == 10
+
+
+def test_under_a_law_the_columns_follow_it() -> None:
+    """Another law changes the loss's columns, common and each bow's own, and nothing else."""
+    law = SettlingLaw(kind=LawKind.POWER, parameter=0.5)
+    (before,) = bows(np.random.default_rng(545_005), law.share, 1, ((125,),))
+    (after,) = under_law([before], law)
+
+    assert after.columns.common[SHOOTING_IN] == pytest.approx(0.5)
+    assert after.columns.build[SHOOTING_IN] == pytest.approx(after.columns.common[SHOOTING_IN])
+    assert after.columns.sd is before.columns.sd
