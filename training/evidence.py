@@ -10,12 +10,12 @@ from scipy.sparse import csr_array
 from datasets.contents import Contents
 from predictor.bow import Refusal
 from predictor.columns import Columns
-from predictor.features import features
 from predictor.habits import USUAL, Habits
 from predictor.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, SCALE_LOG_SD, SCALE_MEDIANS
 from predictor.weighings import Weighed, Weighing, weighed
 from training.readings import BuildColumn, Group, Readings
 from training.scale_priors import LogNormal
+from training.solved_cases import solved_cases
 
 Array = NDArray[np.float64]
 
@@ -60,10 +60,9 @@ def evidence(contents: Contents, habits: Habits = USUAL) -> Evidence:
     """
     left_out: list[LeftOut] = []
     teaching = list(_teaching(contents, left_out))
+    solved = solved_cases([one.case for one in teaching], contents.materials)
     weighings = []
-    for one, found in zip(
-        teaching, features([one.case for one in teaching], contents.materials), strict=True
-    ):
+    for one, found in zip(teaching, solved, strict=True):
         if isinstance(found, Refusal):
             left_out.append(LeftOut(one.weigh_in.id, f"{found.reason}, {found.where}"))
         else:

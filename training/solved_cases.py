@@ -1,0 +1,26 @@
+"""The features of many cases, solved by as many processes as there are processors."""
+
+import os
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from multiprocessing import get_context
+
+from datasets.materials import Material
+from predictor.bow import Refusal
+from predictor.features import CASES_AT_ONCE, Case, Features, features
+
+WORTH_A_PROCESS = CASES_AT_ONCE
+"""Cases from which a process of their own saves more time than its start takes."""
+
+
+def solved_cases(cases: Sequence[Case], materials: Mapping[str, Material]) -> list[Features | Refusal]:
+    """Return the features of each case, as `features` does; many cases are shared out to processes."""
+    workers = min(os.cpu_count() or 1, len(cases) // WORTH_A_PROCESS)
+    if workers < 2:
+        return features(cases, materials)
+    parts = [cases[start : start + CASES_AT_ONCE] for start in range(0, len(cases), CASES_AT_ONCE)]
+    # Started afresh, not forked: a fork would copy the threads' locks of whatever the caller has loaded.
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as processes:
+        found = processes.map(partial(features, materials=dict(materials)), parts)
+        return [one for part in found for one in part]
