@@ -12,19 +12,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from datasets.contents import Contents
+from datasets.schema import Stage
 from predictor.calibration import stretch
 from predictor.columns import Columns
+from predictor.cutting import with_cut
 from predictor.mixture import NormalMixture
 from predictor.model import level_name, prior_belief
 from predictor.posterior import Posterior
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from predictor.weighings import Weighing
 from training.calibrate import calibrate
+from training.cuts import UsualCut, usual_cut, with_cuts
 from training.evidence import Evidence, evidence, readings
 from training.hierarchy import Fit, fit
 from training.questions import Pick, Question, answers, cut_to_weight, only_asked, questions
 from training.rivals import Table, table
 from training.scores import crps
+from training.settling_law import choose_law, under_law
 from training.suspicion import GrossErrors
 
 Array = NDArray[np.float64]
@@ -100,6 +104,7 @@ class Learned:
         belief: of the fit; the prior's without any build.
         wider: factor on the widths of intervals, by builds left out.
         doubtful: builds that look like a mistake.
+        usual: how much the shop cuts its bows.
         fit: the fit itself, if there was any build.
     """
 
@@ -107,23 +112,33 @@ class Learned:
     belief: Posterior
     wider: float
     doubtful: frozenset[str]
+    usual: UsualCut
     fit: Fit | None
 
     def answers(self, asked: Sequence[Question]) -> NormalMixture:
         """Return what is to be expected of the logarithms of readings."""
-        return answers(self.belief, asked).stretched(self.wider)
+        return answers(self.belief, [self.told(question) for question in asked]).stretched(self.wider)
+
+    def told(self, question: Question) -> Question:
+        """Return a question with what the cut tells, unless the bow was asked for before anybody cut it."""
+        untouched = question.moment.stage in {Stage.BLANK, Stage.FIRST_DRAW}
+        over = 0.0 if untouched else self.usual.over(question.columns, question.moment)
+        return replace(question, columns=with_cut(question.columns, over))
 
 
 def learned(weighings: Sequence[Weighing], builds: Sequence[str]) -> Learned:
     """Train on some builds, as `training.train` does, without solving their statics again."""
     mine = tuple(weighing for weighing in weighings if weighing.build in set(builds))
     if not mine:
-        return Learned(frozenset(), prior_belief(), 1.0, frozenset(), None)
+        return Learned(frozenset(), prior_belief(), 1.0, frozenset(), UsualCut({}), None)
+    lawful = under_law(mine, choose_law(mine))
+    usual = usual_cut(lawful)
+    mine = with_cuts(lawful, usual)
     found, fitted = Evidence(mine, ()), fit(readings(mine), GrossErrors())
     named = zip(found.builds, fitted.suspicion.any.tolist() if fitted.suspicion else (), strict=True)
     doubtful = frozenset(build for build, chance in named if chance >= DOUBTFUL)
     wider = stretch(calibrate(fitted, found, doubtful).scores())
-    return Learned(frozenset(found.builds), fitted.posterior, wider, doubtful, fitted)
+    return Learned(frozenset(found.builds), fitted.posterior, wider, doubtful, usual, fitted)
 
 
 def lots_seen(belief: Posterior, columns: Columns) -> str:

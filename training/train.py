@@ -15,6 +15,7 @@ from predictor.model import FORMAT, Model
 from predictor.weighings import Weighing
 from training.calibrate import calibrate
 from training.carried_out import carrying_out, weighed_removals
+from training.cuts import usual_cut, with_cuts
 from training.evidence import Evidence, evidence, readings
 from training.hierarchy import Fit, fit
 from training.settling_law import choose_law, under_law
@@ -74,7 +75,8 @@ def _with_habits(contents: Contents, found: Evidence) -> Evidence:
     law = choose_law(found.weighings)
     removals = weighed_removals(contents, (weighing.weigh_in for weighing in found.weighings))
     habits = found.habits.model_copy(update={"settling": law, "weighed_removals": removals})
-    return replace(found, weighings=under_law(found.weighings, law), habits=habits)
+    lawful = under_law(found.weighings, law)
+    return replace(found, weighings=with_cuts(lawful, usual_cut(lawful)), habits=habits)
 
 
 def _model(contents: Contents, data_hash: str, records: int, found: Evidence, fitted: Fit) -> Model:

@@ -163,7 +163,7 @@ def _with_strips(
 ) -> tuple[Array, Array, Array]:
     """Return weights, means and sds of one bow's answer, given a strip test of each lot that it is made of."""
     levels = [(g, level) for g in (LOTS_OF_WOOD, LOTS_OF_GLASS) for level in question.columns.groups[g]]
-    told = _bow_and_strips(question.columns, levels)
+    told = _bow_and_strips(taught.told(question).columns, levels)
     seen = seen_by(taught.belief, told)
     own, wanted = (_part(seen.rows, rows) for rows in (slice(1, None), slice(0, 1)))
     handbook_psi = {f"{name}, {lot}": handbook()[name].modulus_psi for name, lot in shop.truth.lots}

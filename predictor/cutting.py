@@ -1,0 +1,23 @@
+"""What a shop's cutting tells of a bow: one that had to be narrowed much was likely heavier than the statics say.
+
+A shop takes stock off until the scale shows what was ordered, so the last dimensions of a finished bow tell of its own
+stiffness. How much of a cut is that, and how much a lighter order or a rough first width, the shop's builds teach. The
+cut tells of the bow, not of a stage: it is a column of all readings of a build. A bow that nobody has cut to its weight
+yet, such as a planned one, has the shop's usual cut, whose column is zero.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from predictor.columns import Columns, Prior
+
+CUT = "cut to its weight"
+CUT_PRIOR = Prior(0.3, 0.3)
+"""Share of a cut that the bow's own excess of weight called for: from none of it to nearly all; a guess, no source."""
+
+
+def with_cut(columns: Columns, over_usual: float) -> Columns:
+    """Return columns with the one of what a bow was cut by over the shop's usual, a logarithm of weight."""
+    column = np.full(len(columns.offset), over_usual)
+    return replace(columns, common={**columns.common, CUT: column}, priors={**columns.priors, CUT: CUT_PRIOR})
