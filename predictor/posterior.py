@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
-from predictor.mixture import JointMixture
+from predictor.mixture import JointMixture, NormalMixture
 
 Array = NDArray[np.float64]
 
@@ -63,6 +63,16 @@ class Posterior:
             raise ValueError(f"wanted a scale of {', '.join(names)}, got {name!r}")
         column: Array = self.scales[:, names.index(name)]
         return column
+
+    def effect(self, name: str) -> NormalMixture:
+        """Return what is believed of one effect.
+
+        Raises:
+            ValueError: there is no such effect.
+        """
+        place = self.effects.index(name)
+        sds = np.sqrt(self.covariances[:, place, place])
+        return NormalMixture(self.weights[:, None], self.means[:, place, None], sds[:, None])
 
     def to_json(self) -> dict[str, Any]:
         """Return the posterior as plain lists and names; of each covariance the lower triangle."""

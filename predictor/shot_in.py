@@ -152,15 +152,12 @@ def left_after(belief: Posterior, law: SettlingLaw, shots: int, level: float = B
         shots: since the first arrow.
         level: of the interval.
     """
+    prior = COMMON_PRIORS[SHOOTING_IN]
+    mean = NormalMixture(*(np.full((1, 1), value) for value in (1.0, prior.mean, prior.sd)))
     if SHOOTING_IN in belief.effects:
-        place = belief.effects.index(SHOOTING_IN)
-        means, variances = belief.means[:, place], belief.covariances[:, place, place]
-    else:
-        prior = COMMON_PRIORS[SHOOTING_IN]
-        means = np.full_like(belief.weights, prior.mean)
-        variances = np.full_like(belief.weights, prior.sd**2)
-    sds = np.sqrt(variances + belief.scale(SHOOTING_IN) ** 2)
-    loss = NormalMixture(belief.weights[:, None], means[:, None], sds[:, None])
+        mean = belief.effect(SHOOTING_IN)
+    own = belief.scale(SHOOTING_IN)[:, None]
+    loss = NormalMixture(belief.weights[:, None], mean.means, np.hypot(mean.sds, own))
     ends = (loss.quantile(probability)[0] for probability in ((1 - level) / 2, 0.5, (1 + level) / 2))
     low, middle, high = (float(np.exp(law.share(shots) * end)) for end in ends)
     return Left(shots=shots, low=low, middle=middle, high=high)

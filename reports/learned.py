@@ -95,17 +95,14 @@ def _gains(model: Model, belief: Posterior) -> list[list[str]]:
     """Return rows: each way of taking stock off, its removals, and the share of the statics' loss that is got."""
     rows = []
     for name in (effect for effect in belief.effects if effect.startswith(GAIN_OF)):
-        low, middle, high = (_percent(1 + share) for share in _ends(belief, name))
+        low, middle, high = (_percent(1 + share) for share in _ends(belief.effect(name)))
         count = str(model.habits.weighed_removals.get(name, 0))
         rows.append([name.removeprefix(GAIN_OF), count, f"{middle} ({low} to {high})"])
     return rows
 
 
-def _ends(belief: Posterior, name: str) -> tuple[float, float, float]:
+def _ends(effect: NormalMixture) -> tuple[float, float, float]:
     """Return the 5 %, 50 % and 95 % points of an effect."""
-    place = belief.effects.index(name)
-    sds = np.sqrt(belief.covariances[:, place, place])
-    effect = NormalMixture(belief.weights[:, None], belief.means[:, place, None], sds[:, None])
     low, middle, high = (float(effect.quantile(p)[0]) for p in (0.05, 0.5, 0.95))
     return low, middle, high
 
@@ -119,7 +116,7 @@ def _carried_out(model: Model) -> str:
 
 
 def _settling(model: Model, belief: Posterior) -> str:
-    less, middle, more = (_percent(1 - exp(effect)) for effect in _ends(belief, SHOOTING_IN)[::-1])
+    less, middle, more = (_percent(1 - exp(effect)) for effect in _ends(belief.effect(SHOOTING_IN))[::-1])
     return (
         f"The mean loss in the first {FULL_SETTLING_SHOTS} shots is {middle} ({less} to {more}); "
         f"{model.habits.settling.in_words()}."

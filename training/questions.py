@@ -94,12 +94,12 @@ def _question(contents: Contents, found: Weighing, asked: WeighIn) -> Question:
         build=found.build,
         moment=replace(moment, draws_in=moment.draws_in[place : place + 1]),
         bow=bow_at(form, build, _told(contents.events[found.build], asked)),
-        columns=_at(found.columns, place),
+        columns=at_draw(found.columns, place),
         log_weight=float(found.log_weight[place]),
     )
 
 
-def _at(told: Columns, place: int) -> Columns:
+def at_draw(told: Columns, place: int) -> Columns:
     """Return the columns of one reading of a weighing."""
 
     def one(named: Named) -> Named:
