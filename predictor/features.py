@@ -25,8 +25,10 @@ from predictor.bow import (
     string_stiffness,
     unstrung,
 )
+from predictor.elastica import LimbGrid
 from predictor.limb import Limb, LimbSections, limb_grid, limb_sections
 from predictor.profile import Profile
+from predictor.stiffness_slopes import stiffness_changes
 from predictor.tangents import Neighbours, forces, half_strings
 
 Array = NDArray[np.float64]
@@ -175,7 +177,8 @@ def _solved_together(cases: Sequence[Case], materials: Mapping[str, Material]) -
     steps = [step for one in stood for step in _input_steps(one, [limbs[row].profile for row in one.rows])]
     sections = limb_sections(limbs)
     solved = solve(bows, owner, sections.grid, _padded([case.draws_in for case in cases]))
-    slopes = _effects(stood, steps, solved, sections)
+    changes = (_other_moduli(stood, solved, sections), *_other_inputs(steps, limbs, solved, sections))
+    slopes = _effects(changes, solved, stood[-1].first + stood[-1].effects)
     lbf, per_inch = solved.mean(solved.drawn.force), solved.mean(solved.drawn.slope)
     return [
         refused or _features(one, lbf[place], per_inch[place], slopes[one.first : one.first + one.effects])
@@ -232,15 +235,13 @@ class _Changed:
     near: Neighbours
 
 
-def _effects(
-    stood: Sequence[_Stood], steps: Sequence[_Step], solved: Solved, sections: LimbSections
-) -> Array:
+def _effects(changes: Sequence[_Changed], solved: Solved, count: int) -> Array:
     """Return the change of weight at each draw per unit of each effect, shape (effects, draws)."""
     grid, braced = solved.grid, solved.braced
     unchanged = Neighbours(grid, braced.height, braced.string_stiffness)
     as_solved = _forces(unchanged, solved, np.arange(len(grid.step)))
-    effects = np.zeros((sum(one.effects for one in stood), as_solved.shape[1]))
-    for changed in (_other_moduli(stood, solved, sections), _other_inputs(steps, solved)):
+    effects = np.zeros((count, as_solved.shape[1]))
+    for changed in changes:
         more = _forces(changed.near, solved, changed.row) - as_solved[changed.row]
         np.add.at(effects, changed.effect, changed.per_unit[:, None] * more)
     return effects
@@ -269,10 +270,35 @@ def _lams_of(key: tuple[str, str | None], lams: Sequence[LamAt], most: int) -> l
     return there + [0.0] * (most - len(there))
 
 
-def _other_inputs(steps: Sequence[_Step], solved: Solved) -> _Changed:
-    """Return the limbs with each input changed by a step, cut into as many steps as they were solved in."""
+def _other_inputs(
+    steps: Sequence[_Step], limbs: Sequence[Limb], solved: Solved, sections: LimbSections
+) -> Iterator[_Changed]:
+    """Yield the limbs with each input changed by a step: first those of the same length, then those of another."""
+    same = [step for step in steps if step.limb.length == limbs[step.row].length]
+    other = [step for step in steps if step.limb.length != limbs[step.row].length]
+    if same:
+        yield _changed(same, _of_same_length(same, limbs, solved, sections))
+    if other:
+        yield _changed(other, limb_grid([step.limb for step in other], solved.grid.step.shape[1]))
+
+
+def _of_same_length(
+    steps: Sequence[_Step], limbs: Sequence[Limb], solved: Solved, sections: LimbSections
+) -> LimbGrid:
+    """Return changed limbs whose stations and unstrung shapes are the recorded ones', from the slopes of stiffness."""
+    rows = [step.row for step in steps]
+    stiffer = stiffness_changes(limbs, sections.station, rows, [step.limb for step in steps])
+    recorded = solved.grid.take(np.array(rows))
+    return replace(
+        recorded,
+        flexibility=recorded.flexibility * np.exp(-stiffer),
+        nock_offset=np.array([step.limb.nock_offset for step in steps]),
+    )
+
+
+def _changed(steps: Sequence[_Step], limb: LimbGrid) -> _Changed:
     near = Neighbours(
-        limb=limb_grid([step.limb for step in steps], solved.grid.step.shape[1]),
+        limb=limb,
         height=np.array([step.brace for step in steps]),
         string_stiffness=np.array([step.string for step in steps]),
     )

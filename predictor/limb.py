@@ -143,7 +143,7 @@ def _sections(limbs: Sequence[Limb], steps: int, lams: int) -> LimbSections:
     ends = _step_ends(limbs, steps)
     outer, inner = ends[:, :0:-1], ends[:, -2::-1]
     station = np.stack([outer, (outer + inner) / 2, inner], axis=-1)
-    section = _cross_sections(limbs, station, lams)
+    section = stacks(limbs, station, lams).section
     tip_thickness = section.thickness[:, 0, 0]
     offset = [
         half if limb.nock_offset is None else limb.nock_offset
@@ -171,26 +171,57 @@ def _sections(limbs: Sequence[Limb], steps: int, lams: int) -> LimbSections:
     )
 
 
-def _cross_sections(limbs: Sequence[Limb], station: Array, lams: int) -> Section:
-    """Sections at all stations; a lam is there for whole steps, as its ends are steps' ends."""
-    stacks = [[*limb.layers, *[_NO_LAM] * (lams - len(limb.layers))] for limb in limbs]
-    modulus = np.array([[layer.modulus for layer in stack] for stack in stacks])[:, None, None]
+@dataclass(frozen=True, eq=False)
+class Stacks:
+    """What n limbs consist of at their stations; glue lines lie at the odd places of the stack.
+
+    Attributes:
+        thickness: of lams and glue lines, back to belly, shape (n, m, 3, 2 L - 1).
+        modulus: of the same.
+        present: whether a lam is there, shape (n, m, 3, L).
+        width_back: before rounding, shape (n, m, 3).
+        width_belly: the same of the belly.
+        edge_radius: of the four corners, shape (n, m, 3).
+    """
+
+    thickness: Array
+    modulus: Array
+    present: NDArray[np.bool_]
+    width_back: Array
+    width_belly: Array
+    edge_radius: Array
+
+    @property
+    def section(self) -> Section:
+        """The cross-sections."""
+        return bending_stiffness(
+            self.thickness, self.modulus, self.width_back, self.width_belly, self.edge_radius
+        )
+
+
+def stacks(limbs: Sequence[Limb], station: Array, lams: int) -> Stacks:
+    """Return limbs at all stations, padded to so many lams; one is there for whole steps, as it ends where they do.
+
+    Raises:
+        ValueError: A limb has no thickness or width somewhere.
+    """
+    padded = [[*limb.layers, *[_NO_LAM] * (lams - len(limb.layers))] for limb in limbs]
+    modulus = np.array([[layer.modulus for layer in layers] for layers in padded])[:, None, None]
     middle = station[:, :, 1:2]
     thickness = np.zeros((*station.shape, lams))
     present = np.zeros(thickness.shape, dtype=bool)
-    for place, layers in enumerate(zip(*stacks, strict=True)):
+    for place, layers in enumerate(zip(*padded, strict=True)):
         curves = [layer.thickness for layer in layers]
         first, last = (np.array([stations[end] for stations, _ in curves])[:, None, None] for end in (0, -1))
         there = (first < middle) & (middle < last)
-        thickness[..., place] = np.where(there, _values(curves, station), 0.0)
+        thickness[..., place] = np.where(there, values(curves, station), 0.0)
         present[..., place] = there
     glue_thickness, glue_modulus = (
         np.array([getattr(limb, name) for limb in limbs])[:, None, None]
         for name in ("glue_thickness", "glue_modulus")
     )
-    stack, moduli = with_glue_lines(thickness, modulus, glue_thickness, glue_modulus, present)
     back, belly, radius = (
-        _values([getattr(limb, name) for limb in limbs], station)
+        values([getattr(limb, name) for limb in limbs], station)
         for name in ("width_back", "width_belly", "edge_radius")
     )
     empty = ~((thickness.sum(axis=-1) > 0) & (back > 0) & (belly > 0))
@@ -199,7 +230,8 @@ def _cross_sections(limbs: Sequence[Limb], station: Array, lams: int) -> Section
         raise ValueError(
             f"wanted a limb of some thickness and width, got none {where:.2f} in from the fade; add it"
         )
-    return bending_stiffness(stack, moduli, back, belly, radius)
+    stack, moduli = with_glue_lines(thickness, modulus, glue_thickness, glue_modulus, present)
+    return Stacks(stack, moduli, present, back, belly, radius)
 
 
 def _unstrung_curvature(limbs: Sequence[Limb], station: Array) -> Array:
@@ -208,8 +240,8 @@ def _unstrung_curvature(limbs: Sequence[Limb], station: Array) -> Array:
     return np.stack([limb.profile.curvature(at) for limb, at in zip(limbs, inside, strict=True)])
 
 
-def _values(curves: Sequence[Polyline], station: Array) -> Array:
-    """Values of one polyline a limb, at that limb's stations (n, m, 3)."""
+def values(curves: Sequence[Polyline], station: Array) -> Array:
+    """Return the values of n polylines, each at its own row of stations (n, m, 3)."""
     longest = max(len(stations) for stations, _ in curves)
     at, value = (
         np.array([curve[part] + curve[part][-1:] * (longest - len(curve[part])) for curve in curves])

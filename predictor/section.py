@@ -140,15 +140,15 @@ def _width_moments(
     if np.any(radius):
         radius = np.minimum(radius, np.minimum(whole, np.minimum(back, belly)) / 2)
         for corners in (
-            _corner_moments(np.minimum(faces, radius), radius),
-            _mirrored(_corner_moments(np.minimum(whole - faces, radius), radius), whole),
+            corner_moments(np.minimum(faces, radius), radius),
+            counted_from_back(corner_moments(np.minimum(whole - faces, radius), radius), whole),
         ):
             area, first, second = area - corners[0], first - corners[1], second - corners[2]
     return np.diff(area, axis=0), np.diff(first, axis=0), np.diff(second, axis=0)
 
 
-def _corner_moments(depth: Array, radius: Array) -> Moments:
-    """Integrals of c, c y and c y² from 0 to the depth: c is the width that two rounded corners take at y.
+def corner_moments(depth: Array, radius: Array) -> Moments:
+    """Return integrals of c, c y and c y² from 0 to the depth: c is the width that two rounded corners take at y.
 
     Most faces lie beyond the corners, where the integrals are those of whole corners: computed once a section.
     """
@@ -182,7 +182,7 @@ def _corner_antiderivatives(depth: Array, radius: Array) -> Moments:
     )
 
 
-def _mirrored(from_belly: Moments, whole: Array) -> Moments:
-    """Moments counted from the belly face, turned into ones from the back to there, less a constant."""
+def counted_from_back(from_belly: Moments, whole: Array) -> Moments:
+    """Return moments counted from the belly face as ones from the back to there, less a constant."""
     zeroth, first, second = from_belly
     return -zeroth, first - whole * zeroth, whole * (2 * first - whole * zeroth) - second
