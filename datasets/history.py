@@ -137,7 +137,8 @@ class _Ledger:
 
     def note(self, name: str, source: str, value: float, sd: float) -> float:
         """Return `value` with the shift asked for, and note it as an input."""
-        self.inputs.setdefault(name, Input(name, source, sd))
+        if name not in self.inputs:
+            self.inputs[name] = Input(name, source, sd)
         return value + self.shifts.get(name, 0.0)
 
     def take(self, name: str, source: str, read: Dimension, sds: Mapping[Taken, float]) -> float:
