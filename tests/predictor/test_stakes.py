@@ -95,7 +95,8 @@ def test_more_doubt_aims_higher(sd, more):
 def test_two_step_cost_with_different_prices():
     """Where a piece beyond either limit is lost whole, the cheapest mean is (L+U)/2 + s^2/(U-L) ln(cL/cU).
 
-    Springer, Industrial Quality Control 8 (1951), 36-39 (from memory), by the chances that `chances` gives. The digits are computed, by the search below.
+    Springer, Industrial Quality Control 8 (1951), 36-39 (from memory), by the chances that `chances` gives. The
+    digits are computed, by the search below.
     """
     low, high, sd = 40.0, 50.0, 2.0
     stakes = Stakes(tolerance_lbf=(high - low) / 2)
