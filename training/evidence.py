@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
+from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -144,8 +146,8 @@ def _side_by_side(
 def _tolerances(weighings: Sequence[Weighing]) -> Array:
     """Return the tolerance columns: a build's inputs are shared by its weighings, a weighing's own are not."""
     blocks = []
-    for build in dict.fromkeys(w.build for w in weighings):
-        mine = [w for w in weighings if w.build == build]
+    for _, together in groupby(weighings, key=attrgetter("build")):
+        mine = list(together)
         names = tuple(dict.fromkeys(name for w in mine for name, _ in _named(w)))
         blocks.append(
             _side_by_side([dict(_named(w)) for w in mine], names, [len(w.log_weight) for w in mine])

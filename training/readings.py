@@ -15,6 +15,7 @@ the slope is counted from, since an intercept at another place is a combination 
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -145,6 +146,13 @@ class Problem:
     groups: int
     build_columns: int
     constant: float
+
+    @cached_property
+    def places(self) -> Integers:
+        """Where the products of each two columns of each build belong in the flattened matrix over all effects."""
+        p = len(self.precision)
+        blocks = (block.columns for block in self.blocks)
+        return np.concatenate([(own[:, :, None] * p + own[:, None, :]).ravel() for own in blocks])
 
 
 def prepare(readings: Readings) -> Problem:

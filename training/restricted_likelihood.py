@@ -13,7 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import cho_factor
+from scipy.linalg.lapack import dpotri
 
 from training.readings import Block, Problem
 
@@ -82,22 +83,23 @@ def evaluate(problem: Problem, scales: Array, doubts: Doubts, *, restricted: boo
         numpy.linalg.LinAlgError: the scales leave a reading without variance.
     """
     p = len(problem.precision)
-    cross, right = np.zeros(p * p), np.zeros(p)
+    right = np.zeros(p)
     value = problem.constant
     sums = []
+    products: list[Array] = []
     for block, added in zip(problem.blocks, doubts, strict=True):
         found = _build_sums(problem, block, scales, added)
         sums.append(found)
-        places = block.columns[:, :, None] * p + block.columns[:, None, :]
-        local = np.swapaxes(block.design, 1, 2) @ found.weighted
-        cross += np.bincount(places.ravel(), local.ravel(), p * p)
+        products.append((np.swapaxes(block.design, 1, 2) @ found.weighted).ravel())
         weighted_values = found.inverse @ block.values[:, :, None]
         right += np.bincount(
             block.columns.ravel(), (np.swapaxes(block.design, 1, 2) @ weighted_values).ravel(), p
         )
         value += float(np.sum(block.values[:, :, None] * weighted_values))
         value -= float(np.linalg.slogdet(found.inverse).logabsdet.sum())
-    return _solve(problem, scales, cross.reshape(p, p), right, value, tuple(sums), restricted)
+    flat = np.bincount(problem.places, np.concatenate(products), p * p)
+    cross = np.asarray(flat, dtype=np.float64).reshape(p, p)
+    return _solve(problem, scales, cross, right, value, tuple(sums), restricted)
 
 
 def _build_sums(problem: Problem, block: Block, scales: Array, added: Array) -> BuildSums:
@@ -125,7 +127,7 @@ def _solve(
     units = np.append(scales[: problem.groups], 1.0)[problem.group_of]
     information = units[:, None] * cross * units + problem.precision
     factor = cho_factor(information, lower=True)
-    inverse = cho_solve(factor, np.eye(len(units)))
+    inverse = _inverse(factor[0])
     mean = inverse @ (units * right)
     value -= float(mean @ (units * right))
     fixed = problem.group_of < 0
@@ -138,16 +140,25 @@ def _solve(
         value += float(np.linalg.slogdet(information[np.ix_(~fixed, ~fixed)]).logabsdet)
         value += float(fixed.sum()) * np.log(2 * np.pi)
         value -= 2 * float(np.log(np.abs(np.diag(problem.triangle))).sum())
+    covariance = units[:, None] * inverse * units
     return State(
         scales=scales,
         value=value,
         mean=units * mean,
-        covariance=units[:, None] * inverse * units,
-        log_determinant_inverse=units[:, None] * trace_matrix * units,
+        covariance=covariance,
+        log_determinant_inverse=covariance if restricted else units[:, None] * trace_matrix * units,
         shrunk=1 - np.diag(trace_matrix) - mean**2,
         cross=cross,
         sums=sums,
     )
+
+
+def _inverse(lower: Array) -> Array:
+    """Return the inverse of a matrix from its lower Cholesky factor."""
+    below: Array = np.tril(dpotri(lower, lower=True)[0])
+    whole: Array = below + below.T
+    whole[np.diag_indices(len(whole))] /= 2
+    return whole
 
 
 def gradient(problem: Problem, state: State) -> Array:
