@@ -31,6 +31,7 @@ from datasets.schema import (
     WeighIn,
     WidthReading,
 )
+from datasets.weighing_checks import is_exercised
 from datasets.zero_points import from_back
 
 STAGES = tuple(Stage)
@@ -362,6 +363,7 @@ CHECKS: Sequence[Check] = (
     glass_lies_outside,
     glue_is_no_lam,
     *PLACE_CHECKS,
+    is_exercised,
     strips_are_slender,
     deflections_are_measurable,
 )

@@ -226,6 +226,24 @@ def test_shortening_and_rigging_may_raise_the_weight(between: shop.Typed) -> Non
     assert found(beyond, contents(shop.build(), shop.weigh_in(id="K-001/1"), between)) == []
 
 
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({"pulls": 12}, True),
+        ({"pulls": 12, "stage": "finished"}, True),
+        ({"pulls": 20}, False),
+        ({"pulls": 12, "stage": "first-draw"}, False),
+        ({"pulls": 0, "stage": "settled", "shots": 200}, False),
+        ({"pulls": None}, False),
+    ],
+)
+def test_a_bow_that_was_hardly_drawn(changes: dict[str, Any], told: bool) -> None:
+    """A tillered or finished bow with few full draws noted is told of; a first draw, or a bow that has shot, is not."""
+    fields = [field for field, _, _ in found(shop.weigh_in(**changes), WITH_BUILD)]
+
+    assert ("pulls" in fields) == told
+
+
 def test_a_stage_that_goes_back() -> None:
     """A bow weighed as tillered after it was weighed as finished is found, with the weigh-in that says so."""
     book = contents(shop.build(), shop.weigh_in(id="K-001/1", stage="finished"))
