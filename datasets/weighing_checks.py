@@ -8,7 +8,8 @@ from datasets.record import Record
 from datasets.schema import Stage, WeighIn
 
 FEW_DRAWS = 20
-"""Fewer full draws since the last removal are told of: a reading counts after about thirty (common practice, no source)."""
+"""Fewer full draws since the last removal are told of: a reading counts after about thirty (common practice, no
+source)."""
 
 
 def is_exercised(record: Record, _: Contents) -> Iterator[Finding]:
