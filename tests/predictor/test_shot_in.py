@@ -68,3 +68,14 @@ def test_the_band_before_any_bow_came_back() -> None:
         np.exp([prior.mean - half, prior.mean, prior.mean + half]), rel=1e-6
     )
     assert left_after(prior_belief(), SettlingLaw(), 0).low == 1
+
+
+def test_the_band_goes_down_with_every_shot() -> None:
+    """A book without any bow has no reading and a default law, whose band starts at the whole weight and falls."""
+    found = settling_curve(Contents.of([STRAIGHT]))
+    middles = [left.middle for left in found.band]
+
+    assert (found.bows, found.readings, found.law) == (0, (), SettlingLaw())
+    assert middles[0] == 1
+    assert middles == sorted(middles, reverse=True)
+    assert all(left.low < left.middle < left.high for left in found.band[1:])
