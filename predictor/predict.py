@@ -229,7 +229,13 @@ def predict(
         interval_basis=in_words(checks[-1], wider),
         basis=_basis(model, counted),
         strain=worst(places),
-        notes=(*_own_weighings(events), *found.notes, *unfamiliar, *notes_on_margins(places)),
+        notes=(
+            *_own_weighings(events),
+            *_settling(stage, habits),
+            *found.notes,
+            *unfamiliar,
+            *notes_on_margins(places),
+        ),
     )
 
 
@@ -242,6 +248,12 @@ def _own_weighings(events: Sequence[Event]) -> Iterator[str]:
             f"its own weighings are not counted in this: the last one read {last.weight.lbf:g} lb "
             f"at {last.draw.inch:g} in ({own[-1].stage})"
         )
+
+
+def _settling(stage: Stage, habits: Habits) -> Iterator[str]:
+    """Say what law a settled weight rests on, and whether it is a default."""
+    if stage is Stage.SETTLED:
+        yield habits.settling.in_words()
 
 
 def _at_draws(

@@ -12,7 +12,7 @@ import pytest
 from datasets.history import bow_at
 from datasets.materials import handbook
 from datasets.record import Dimension, DrawLength, Taken, ZeroPoint
-from datasets.schema import Event, Form, Removal, WeighIn
+from datasets.schema import Event, Form, Removal, Stage, WeighIn
 from predictor.bow import Refusal, weights
 from predictor.predict import Prediction, predict
 from tests.predictor.bows import GLASS, REFLEXED, STRAIGHT, build, core
@@ -244,3 +244,14 @@ def test_own_weighings_are_named_as_not_counted() -> None:
 
     assert said in predicted(events=(weighed,)).notes
     assert said not in predicted().notes
+
+
+def test_a_settled_weight_says_what_law_it_rests_on() -> None:
+    """Of a settled bow it is said that the law of settling is a default; of a tillered one nothing of it."""
+    said = "settling goes as log(1 + shots / 10) by default"
+
+    settled = predict(STRAIGHT, build(), (), DRAWS, handbook(), stage=Stage.SETTLED)
+
+    assert isinstance(settled, Prediction)
+    assert [note for note in settled.notes if note.startswith(said)]
+    assert not [note for note in predicted().notes if note.startswith("settling")]
