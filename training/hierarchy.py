@@ -31,6 +31,12 @@ ROUNDS = 8
 SETTLED = 0.01
 """Rounds end when no probability of a mistake moves by more."""
 
+WELL_ENOUGH = (1e-8, 1e-4)
+"""Where a search ends whose scales are only to judge mistakes by: tolerances of criterion and gradient."""
+
+WELL = (1e-11, 1e-5)
+"""Where the last search ends."""
+
 SEARCH_WIDTH = 5.0
 """How far the logarithm of a scale may go from where it starts."""
 
@@ -99,7 +105,13 @@ class _Search:
         value, slopes = penalty(self.priors, _logs(scales))
         return state.value + value, gradient(self.problem, state) + np.array(slopes)
 
-    def best(self, scales: Array, free: NDArray[np.bool_], doubts: Doubts) -> Array:
+    def best(
+        self,
+        scales: Array,
+        free: NDArray[np.bool_],
+        doubts: Doubts,
+        until: tuple[float, float] = WELL,
+    ) -> Array:
         """Return the scales with the free ones at their best."""
         if not free.any():
             return scales
@@ -110,7 +122,7 @@ class _Search:
             jac=True,
             method="L-BFGS-B",
             bounds=[(float(start) - SEARCH_WIDTH, float(start) + SEARCH_WIDTH) for start in centre],
-            options={"ftol": 1e-11, "gtol": 1e-5},
+            options={"ftol": until[0], "gtol": until[1]},
         )
         return _with(scales, free, found.x)
 
@@ -182,7 +194,7 @@ def _settle_mistakes(
         if before is not None and np.max(np.abs(suspicion.any - before.any)) < SETTLED:
             break
         before = suspicion
-        scales = search.best(scales, free, doubts)
+        scales = search.best(scales, free, doubts, WELL_ENOUGH)
     return scales, doubts, suspicion
 
 
