@@ -12,7 +12,7 @@ from datasets.schema import Removal
 from predictor.bow import Moduli, handbook_moduli, limb_of, solve, unstrung
 from predictor.features import Case, Features, features
 from predictor.limb import limb_grid
-from tests.predictor.bows import GLASS, REFLEXED, STRAIGHT, build, core
+from tests.predictor.bows import GLASS, HOOKED, REFLEXED, STRAIGHT, build, core
 
 DRAWS_IN = (20.0, 28.5)
 SHARE = 0.02
@@ -23,6 +23,12 @@ RECURVE = {
     "layers": [GLASS, core(".080"), core(".085", taper_per_in=0.001), GLASS],
     "widths": [{"at": at, "belly_in": width} for at, width in (("fade", "1 3/4"), ("mid", "1 5/8"), ("nock", "3/4"))],
 }  # fmt: skip
+LONG_RECURVE = {
+    "form": "crane-69", "length_in": "69", "brace": "8 5/8",
+    "layers": [GLASS, core(".055"), core(".065", taper_per_in=0.001), GLASS],
+    "widths": [{"at": at, "belly_in": width} for at, width in (("fade", "1 3/4"), ("mid", "1 3/4"), ("nock", "7/8"))],
+}  # fmt: skip
+"""The string lies on its tips at brace and at the first draw."""
 UNLIKE = {"upper_longer_in": "1/2"}
 
 
@@ -43,6 +49,7 @@ CASES = {
     "straight": Case(STRAIGHT, build(), (), DRAWS_IN),
     "straight, limbs unlike": Case(STRAIGHT, build(**UNLIKE), (), DRAWS_IN),
     "straight, stock taken off": Case(STRAIGHT, build(), TAKEN_OFF, DRAWS_IN),
+    "recurve, string on its tips": Case(HOOKED, build(**LONG_RECURVE), (), (12.0, 28.5)),
     "recurve": Case(REFLEXED, build(**RECURVE), (), DRAWS_IN),
     "recurve, stock taken off": Case(REFLEXED, build(**RECURVE), TAKEN_OFF, DRAWS_IN),
 }
@@ -73,6 +80,16 @@ def log_weights(case: Case, moduli: Sequence[Moduli], shifts: Sequence[dict[str,
 def moduli_of(case: Case) -> Moduli:
     """Return the moduli of a case's bow by the handbooks."""
     return handbook_moduli(bow_at(case.form, case.build, case.events), handbook())
+
+
+def test_the_string_lies_on_the_tips() -> None:
+    """The long recurve tries the derivatives where the string touches the limb."""
+    case = CASES["recurve, string on its tips"]
+    bow = bow_at(case.form, case.build)
+    grid = limb_grid([limb_of(bow, bow.upper, moduli_of(case))])
+    drawn = solve([bow], np.array([0]), grid, np.array([case.draws_in])).drawn
+
+    assert drawn.lift_off[0, 0] > 0.5
 
 
 @pytest.mark.parametrize("name", CASES)
