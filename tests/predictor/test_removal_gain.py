@@ -1,6 +1,7 @@
 """A way of taking stock off has one effect: the share of the statics' loss that the shop gets by it, less one."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,8 +10,10 @@ import pytest
 from datasets import tolerances
 from datasets.materials import handbook
 from datasets.schema import Event, Removal, Stage
+from predictor.carrying_out import Carried, CarryingOut
 from predictor.columns import Columns, Moment, Prior, columns
 from predictor.features import Case, Features, features
+from predictor.habits import Habits
 from predictor.scatter import PRIOR_SCATTER
 from tests.predictor.bows import STRAIGHT, build
 
@@ -103,3 +106,23 @@ def test_a_plan_counts_with_the_mean_share_of_its_builder() -> None:
     assert name not in measured.common
     (doubt,) = [one for one in planned.tolerances if one.source == "removal carried out"]
     assert np.abs(doubt.column) == pytest.approx(tolerances.CARRIED_OUT * np.abs(planned.common[name]))
+
+
+def test_a_builder_who_is_known_counts_by_their_own_ways() -> None:
+    """What was learned of a builder sets the mean share of their plans and its scatter; of a stranger, anybody's."""
+    ada = Carried(mean=0.1, mean_sd=0.02, sd=0.06, removals=12)
+    habits = Habits(carrying_out=CarryingOut(builders={"Ada": ada}))
+    case = Case(STRAIGHT, build(), (removal(1, "sides", ".060", planned=True),), (28.5,))
+    (found,) = features([case], handbook())
+    assert isinstance(found, Features)
+    hers, his = (
+        columns(found, replace(MOMENT, builder=name), handbook(), PRIOR_SCATTER, habits)
+        for name in ("Ada", "Bo")
+    )
+    (mine,), (theirs,) = (
+        [one.column for one in told.tolerances if one.source == "removal carried out"] for told in (hers, his)
+    )
+
+    assert hers.priors["removals carried out by Ada"] == Prior(0.1, 0.02)
+    assert "removals carried out by anybody" in his.common
+    assert mine == pytest.approx(theirs * 0.06 / tolerances.CARRIED_OUT)
