@@ -3,7 +3,8 @@
     python -m tests.benchmarks.bench_training_time 300 1000 3000
 
 An invented shop of 300 builds is solved by the statics and trained on. Larger books are made of copies of its solved
-weighings, each copy of lots of its own and with errors of its own, so lots grow with the builds. Times are of the
+weighings, each copy with errors of its own. Lots grow with the builds: one delivery in 25 builds, of one material after
+the other, or with `--each` one of each material in 25 builds, some six times as many. Times are of the
 processor, so that other work on the machine counts little. statsmodels' mixed model and scikit-learn's Gaussian process
 are timed on the main reading of each build.
 """
@@ -12,7 +13,7 @@ import argparse
 import os
 import resource
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from time import process_time
@@ -33,29 +34,42 @@ from training.rivals import Table, dimensions_process, table
 from training.suspicion import GrossErrors
 from training.virtual_shop import simulate
 
-SEED, SOLVED = 7, 300
+SEED, SOLVED, DELIVERY_EVERY = 7, 300, 25
 MOST_FOR_A_PROCESS = 1000
 """Builds beyond which a Gaussian process is not tried: its time grows as their cube."""
 
 
-def copies(weighings: Sequence[Weighing], builds: int) -> list[Weighing]:
+def copies(weighings: Sequence[Weighing], builds: int, *, each: bool) -> list[Weighing]:
     """Return weighings of so many builds, those of one build together."""
     rng = np.random.default_rng(SEED)
     names = list(dict.fromkeys(weighing.build for weighing in weighings))
     by_build = {name: [w for w in weighings if w.build == name] for name in names}
+    shelves = sorted({_material(level) for w in weighings for _, level in _lots(w)})
     made = []
     for number in range(builds):
-        name, copy = names[number % len(names)], number // len(names)
-        error = rng.normal(0, 0.02)
-        made += [_copy(weighing, copy, error) for weighing in by_build[name]]
+        name, delivery, error = names[number % len(names)], number // DELIVERY_EVERY, rng.normal(0, 0.02)
+        lots = {
+            material: delivery if each else (delivery - place) // len(shelves)
+            for place, material in enumerate(shelves)
+        }
+        made += [_copy(weighing, number // len(names), lots, error) for weighing in by_build[name]]
     return made
 
 
-def _copy(weighing: Weighing, copy: int, error: float) -> Weighing:
-    def of_this_copy(group: str) -> dict[str, np.ndarray]:
-        return {f"{level}, copy {copy}": column for level, column in weighing.columns.groups[group].items()}
+def _lots(weighing: Weighing) -> list[tuple[str, str]]:
+    groups = (LOTS_OF_WOOD, LOTS_OF_GLASS)
+    return [(group, level) for group in groups for level in weighing.columns.groups[group]]
 
-    groups = {**weighing.columns.groups, **{g: of_this_copy(g) for g in (LOTS_OF_WOOD, LOTS_OF_GLASS)}}
+
+def _material(level: str) -> str:
+    return level.split(", ")[0]
+
+
+def _copy(weighing: Weighing, copy: int, lots: Mapping[str, int], error: float) -> Weighing:
+    groups = {group: dict(levels) for group, levels in weighing.columns.groups.items()}
+    for group, level in _lots(weighing):
+        material = _material(level)
+        groups[group][f"{material}, lot {lots[material]}"] = groups[group].pop(level)
     return replace(
         weighing,
         build=f"{weighing.build}, copy {copy}",
@@ -71,9 +85,9 @@ def timed(work: Callable[..., object], *given: object) -> float:
     return process_time() - start
 
 
-def train_on(weighings: Sequence[Weighing], builds: int) -> str:
+def train_on(weighings: Sequence[Weighing], each: bool, builds: int) -> str:
     """Return a line of the table: training on so many builds, their statics solved."""
-    mine = copies(weighings, builds)
+    mine = copies(weighings, builds, each=each)
     laid_out = readings(mine)
     before = _peak_mib()
     seconds = timed(fit, laid_out, GrossErrors())
@@ -103,6 +117,7 @@ def main() -> None:
     """Print the times."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("builds", type=int, nargs="+")
+    parser.add_argument("--each", action="store_true", help="a new lot of each material in 25 builds")
     given = parser.parse_args()
     console = Console(highlight=False)
     contents = Contents.of(simulate(SEED, SOLVED).records)
@@ -112,7 +127,7 @@ def main() -> None:
     console.print(f"statics of {SOLVED} builds, {count} readings: {process_time() - start:.1f} s")
     for builds in given.builds:
         with ProcessPoolExecutor(1) as alone:
-            console.print(alone.submit(train_on, weighings, builds).result())
+            console.print(alone.submit(train_on, weighings, given.each, builds).result())
     mains = table(questions(contents, weighings, cut_to_weight))
     for builds in given.builds:
         known = mains.rows(np.arange(builds) % len(mains))
