@@ -38,10 +38,20 @@ def known(contents: Contents) -> Sources:
     return Sources(contents, HASH, 1, DAY, train(contents, HASH, 1) if contents.builds else None)
 
 
+LAYERS = [
+    {"part": part, "material": material, "butt_in": thickness}
+    for part, material, thickness in (
+        ("glass", "limb glass", ".050"),
+        ("core", "hard maple", ".240"),
+        ("glass", "limb glass", ".050"),
+    )
+]
+
+
 def hands_book(scatter_lbf: float, hook_high_lbf: float) -> Contents:
     """Return five bows of an invented shop, each weighed three times by two hands on two scales."""
     rng, bows = np.random.default_rng(12), [f"K-00{n}" for n in range(1, 6)]
-    typed = [shop.form(), *(shop.build(id=bow) for bow in bows)]
+    typed = [shop.form(), *(shop.build(id=bow, layers=LAYERS) for bow in bows)]
     for place, bow in enumerate(bows):
         number = count(1)
         for hand, scale, high in (("Ann", "spring", 0.0), ("Ben", "hook", hook_high_lbf)):
