@@ -17,6 +17,7 @@ from predictor.calibration import Calibration, stretch
 from predictor.columns import Moment, columns
 from predictor.features import Case, Features, features
 from predictor.gains import Budget, budget
+from predictor.habits import USUAL
 from predictor.lots import with_strips
 from predictor.model import Model, prior_belief, seen_by
 from predictor.predict import Prediction, predict, strips_of
@@ -153,11 +154,13 @@ def _compared(
     """Return readings beside the medians and the intervals `SURE` of what a case is expected to weigh."""
     depth = case.form.handle_depth_in.inch
     standard = tuple(from_zero(inch, ZeroPoint.STANDARD, depth) for inch in case.draws_in)
-    moment = Moment(f"{case.form.id}/{case.form.revision}", standard, weigh_in.stage)
+    form = f"{case.form.id}/{case.form.revision}"
+    moment = Moment(form, standard, weigh_in.stage, weigh_in.shots, builder=case.build.builder)
+    habits = USUAL if model is None else model.habits
     strips = strips_of(found, tuple(contents.strips.values()))
     by_builds = prior_belief() if model is None else model.belief()
     belief = with_strips(by_builds, strips, contents.materials)
-    seen = seen_by(belief, columns(found, moment, contents.materials, PRIOR_SCATTER))
+    seen = seen_by(belief, columns(found, moment, contents.materials, PRIOR_SCATTER, habits))
     wider = stretch((Calibration() if model is None else model.calibration).scores())
     expected = posterior.predict(belief, seen.rows).marginal().stretched(wider)
     middle = np.exp(seen.offset + expected.quantile(0.5))

@@ -9,6 +9,8 @@ from datasets.book import read_record
 from datasets.contents import Contents
 from datasets.schema import WeighIn
 from predictor.bow import Refusal
+from predictor.columns import COMMON_PRIORS
+from predictor.scatter import SHOOTING_IN
 from reports.expectation import SURE, compare, compare_all, expect, last_stage
 from tests import shop
 
@@ -66,6 +68,19 @@ def test_a_reading_is_held_against_what_predict_says(contents: Contents) -> None
         assert one.expected_lbf == pytest.approx(draw.weight_lbf, rel=1e-9)
         assert one.high_lbf == pytest.approx(draw.weight_lbf * reach, rel=1e-9)
         assert one.low_lbf == pytest.approx(draw.weight_lbf / reach, rel=1e-9)
+
+
+def test_a_bow_shot_little_is_expected_to_have_lost_little(contents: Contents) -> None:
+    """Of a settled bow less is expected the more it has shot, by the law of settling."""
+    settled = shop.weigh_in(id="K-001/4", on="2026-03-09", stage="settled").data
+    after = [WeighIn.model_validate({**settled, "shots": shots}) for shots in (0, 50, 500)]
+    expected = []
+    for told in compare_all(contents, after):
+        assert not isinstance(told, Refusal)
+        expected.append(told[0].expected_lbf)
+
+    assert expected[0] > expected[1] > expected[2]
+    assert expected[2] / expected[0] == pytest.approx(exp(COMMON_PRIORS[SHOOTING_IN].mean), rel=1e-9)
 
 
 def test_without_its_form_nothing_is_expected(contents: Contents) -> None:
