@@ -204,7 +204,7 @@ def _inch(dimension: Dimension | None) -> float:
 
 def _limbs_alike(build: Build, removals: Sequence[Removal]) -> bool:
     """Return whether nothing is recorded that holds for one limb only."""
-    of_limbs = (*build.layers, *build.widths, *removals)
+    of_limbs: tuple[Layer | WidthReading | Removal, ...] = (*build.layers, *build.widths, *removals)
     return build.upper_longer_in is None and all(one.limb is Side.BOTH for one in of_limbs)
 
 

@@ -59,5 +59,5 @@ NOISE_LOG_SD = 0.3
 
 GROUPS = (LOTS_OF_WOOD, LOTS_OF_GLASS, FORMS, SCALES, SMOOTH)
 BUILD_COLUMNS = (BOW, FINISH_SANDING, SHOOTING_IN, UNNOTED_SCALE)
-"""Effects that each build has of its own. A scale that nobody noted is one of them: a customer's scale is not the shop's,
-but the weighings of one bow where it was not noted are taken to be on the same one."""
+"""Effects that each build has of its own. A scale that nobody noted is one of them: a customer's scale is not the
+shop's, but the weighings of one bow where it was not noted are taken to be on the same one."""
