@@ -1,0 +1,122 @@
+"""Why two bows differ in weight: pounds by each recorded difference, by what builds have taught, and what is left.
+
+The statics' part is shared out along two ways from one bow to the other, one kind of dimension after another, in one
+order and in the reverse order; each kind gets the mean of its two steps. So the parts add up exactly, and they change
+sign when the bows change places. It is the Shapley value cut down to two orders, exact for it where no three kinds act
+together: Shapley, in Contributions to the Theory of Games II (1953), 307-317 (from memory).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from math import log
+
+import numpy as np
+
+from datasets.history import bow_at
+from datasets.materials import Material
+from datasets.record import ZeroPoint
+from datasets.zero_points import from_back
+from predictor.between import KINDS, Stood, mixed
+from predictor.bow import Refusal, handbook_moduli, weights
+from predictor.columns import Columns, Named, Tolerance
+from predictor.model import level_name
+from predictor.posterior import Array, Posterior
+
+
+def by_statics(first: Stood, second: Stood, materials: Mapping[str, Material]) -> dict[str, float] | Refusal:
+    """Return the logarithm of the first bow's weight over the second's, by kind of dimension.
+
+    Args:
+        first: one bow.
+        second: the other.
+        materials: of the layers of both.
+
+    Returns:
+        For each kind its part, at handbook moduli, adding up to the whole; or why a bow on the way has no weight.
+    """
+    one, other = first.plain(), second.plain()
+    ways = [KINDS, tuple(reversed(KINDS))]
+    stops = [frozenset(way[:count]) for way in ways for count in range(len(KINDS) + 1)]
+    found = _log_weights([mixed(one, other, taken) for taken in stops], materials)
+    if isinstance(found, Refusal):
+        return found
+    parts = dict.fromkeys(KINDS, 0.0)
+    for way, logs in zip(ways, found.reshape(2, -1), strict=True):
+        for kind, step in zip(way, np.diff(logs).tolist(), strict=True):
+            parts[kind] -= step / 2
+    return parts
+
+
+def _log_weights(stood: Sequence[Stood], materials: Mapping[str, Material]) -> Array | Refusal:
+    try:
+        bows = [bow_at(one.form, one.build, one.events) for one in stood]
+    except ValueError as error:
+        return Refusal(reason=str(error), where="in a bow between the two")
+    draws = [[from_back(one.draw_in, ZeroPoint.STANDARD, one.form.handle_depth_in.inch)] for one in stood]
+    solved = weights(bows, [handbook_moduli(bow, materials) for bow in bows], np.array(draws))
+    refused = next((refusal for refusal in solved.refused if refusal), None)
+    logs: Array = np.log(np.where(solved.lbf[:, 0] > 0, solved.lbf[:, 0], np.nan))
+    return refused or logs
+
+
+def logarithmic_mean(first: float, second: float) -> float:
+    """Return the mean that turns a logarithm of a ratio into a difference: (a - b) / log(a / b), or a where they agree.
+
+    Below some 1e-6 of relative difference the arithmetic mean, which is the same to rounding.
+    """
+    if abs(first - second) < 1e-6 * first:
+        return (first + second) / 2
+    return (first - second) / log(first / second)
+
+
+def contrast(first: Columns, second: Columns) -> Columns:
+    """Return what the logarithm of one bow's weight over another's depends on, as one row.
+
+    Shared effects count with the difference of their columns, so what both bows have alike cancels; what each bow has
+    of its own is independent and adds up in squares.
+
+    Args:
+        first: columns of one reading.
+        second: columns of one reading of another build.
+    """
+    names = [*dict.fromkeys([*first.groups, *second.groups])]
+    own = [replace(one, name=f"other bow, {one.name}") for one in second.tolerances]
+    return replace(
+        first,
+        offset=first.offset - second.offset,
+        common=_less(first.common, second.common),
+        priors={**second.priors, **first.priors},
+        groups={name: _less(first.groups.get(name, {}), second.groups.get(name, {})) for name in names},
+        build={name: np.hypot(column, second.build[name]) for name, column in first.build.items()},
+        tolerances=(*first.tolerances, *own),
+        weighing=(
+            *first.weighing,
+            *(Tolerance("other bow", one.source, one.column) for one in second.weighing),
+        ),
+        sd=np.hypot(first.sd, second.sd),
+    )
+
+
+def _less(first: Named, second: Named) -> dict[str, Array]:
+    return {
+        name: np.subtract(first.get(name, 0.0), second.get(name, 0.0))
+        for name in dict.fromkeys([*first, *second])
+    }
+
+
+def by_effects(belief: Posterior, told: Columns) -> dict[str, float]:
+    """Return what each learned effect adds to a contrast by its mean, and each new one by its prior's mean.
+
+    Levels of a group, such as the lots of wood, are told together by the name of the group. All together they are the
+    mean of the prediction less the statics' part.
+    """
+    means = dict(zip(belief.effects, (belief.weights @ belief.means).tolist(), strict=True))
+    parts = {
+        name: float(column[0]) * means.get(name, told.priors[name].mean)
+        for name, column in told.common.items()
+    }
+    for group, levels in told.groups.items():
+        parts[group] = sum(
+            float(column[0]) * means.get(level_name(group, level), 0.0) for level, column in levels.items()
+        )
+    return parts
