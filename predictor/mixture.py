@@ -115,6 +115,16 @@ class JointMixture:
         covariance: Array = np.tensordot(self.weights, self.covariances + outer, axes=1)
         return covariance
 
+    def along(self, directions: Array) -> NormalMixture:
+        """Return sums of the numbers times factors, each by itself.
+
+        Args:
+            directions: the factors, shape (sums, n).
+        """
+        weights = np.broadcast_to(self.weights[:, None], (len(self.weights), len(directions)))
+        variances = np.einsum("si,kij,sj->ks", directions, self.covariances, directions)
+        return NormalMixture(weights, self.means @ directions.T, np.sqrt(variances))
+
     def marginal(self) -> NormalMixture:
         """Return each number by itself."""
         weights = np.broadcast_to(self.weights[:, None], self.means.shape)

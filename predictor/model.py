@@ -44,12 +44,14 @@ class Seen:
     Attributes:
         offset: what is to be added to the belief's prediction: statics, and means of effects that it does not know.
         rows: the columns of effects that it knows and of those that it does not, for `posterior.predict`.
-        sources: of the tolerances in `rows`, by name, in their order.
+        sources: of the tolerances in `rows`, by name, in their order; a weighing's own stand last.
+        of_weighings: how many of the tolerances are a weighing's own.
     """
 
     offset: Array
     rows: Rows
     sources: tuple[str, ...]
+    of_weighings: int = 0
 
 
 def seen_by(belief: Posterior, columns: Columns) -> Seen:
@@ -83,7 +85,7 @@ def seen_by(belief: Posterior, columns: Columns) -> Seen:
         tolerances=_stacked([column for _, column in doubts], count),
         sd=columns.sd,
     )
-    return Seen(offset, rows, tuple(name for name, _ in doubts))
+    return Seen(offset, rows, tuple(name for name, _ in doubts), len(columns.weighing))
 
 
 def _stacked(columns: list[Array], count: int) -> Array:
