@@ -9,7 +9,7 @@ import shlex
 import sys
 import tempfile
 import traceback
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
@@ -28,14 +28,29 @@ from datasets.book import PREFIXES, Outcome, ShopBook, read_record
 from datasets.contents import Contents
 from datasets.files import Reading
 from datasets.history import bow_at
+from datasets.materials import named
 from datasets.mistakes import RawRecord, nearest
 from datasets.record import DrawLength, Record, Side
-from datasets.schema import KINDS, Build, Form, Method, Part, Removal, Stage, StripTest, Support, WeighIn
+from datasets.schema import (
+    KINDS,
+    Build,
+    Form,
+    Method,
+    Order,
+    Part,
+    Removal,
+    Stage,
+    StripTest,
+    Support,
+    WeighIn,
+)
 from datasets.store import BookError
 from datasets.zero_points import from_back
 from predictor.bow import Refusal, handbook_moduli
 from predictor.model import Model, ModelError
 from predictor.model_file import load_model, model_path, staleness
+from predictor.prospects import Judged
+from predictor.swaps import Change
 from predictor.tiller import SPLIT_FINGER_IN, tillered
 from predictor.worth import worth
 from reports import (
@@ -43,6 +58,8 @@ from reports import (
     asking,
     demo,
     expectation,
+    layup,
+    layup_told,
     orders,
     reference,
     second_look,
@@ -66,6 +83,9 @@ DEFAULT_BOOK = Path("shop.book")
 
 TYPED = "what was typed"
 """Stands for the file in messages about the command line itself."""
+
+ANY_MARK = "50#@28"
+"""Stands for a target where bows are only compared at its draw."""
 
 app = typer.Typer(
     name="drawweight",
@@ -570,6 +590,126 @@ def _strip(
     return max(code, FINDINGS if told.misfits else FINE)
 
 
+@app.command("layup")
+def _layup(
+    context: typer.Context,
+    form_id: Annotated[str | None, typer.Option("--form", help="the form to press on")] = None,
+    like: Annotated[str | None, typer.Option("--like", help="a build to make another like it")] = None,
+    target: Annotated[
+        str | None, typer.Option("--target", help='promised weight and draw, such as "50#@28"')
+    ] = None,
+    order: Annotated[
+        str | None, typer.Option("--order", help="an order of the book, for all that it promises")
+    ] = None,
+    length: Annotated[
+        str | None, typer.Option("--length", help="nock to nock (default: the form's, or as it was)")
+    ] = None,
+    wood: Annotated[str | None, typer.Option("--wood", help="material of the cores")] = None,
+    glass: Annotated[
+        str | None, typer.Option("--glass", help="thickness of both faces, such as .050")
+    ] = None,
+    shots: Annotated[
+        str | None, typer.Option("--shots", help="arrows after which it must hold (default: 500)")
+    ] = None,
+    tolerance: Annotated[
+        str | None, typer.Option("--tolerance", help="pounds either way (default: the shop's)")
+    ] = None,
+    scale: Annotated[
+        str | None, typer.Option("--scale", help="scale on which it is judged (default: the true force)")
+    ] = None,
+    count: Annotated[int, typer.Option("--count", min=1, help="stacks to tell at most")] = 5,
+    untrained: Annotated[bool, typer.Option("--untrained", help="ignore what training has learned")] = False,
+    as_json: JsonOption = False,
+    units: UnitsOption = None,
+) -> int:
+    """Tell which stack to press for a weight, from the lams in stock, and how thick to grind it.
+
+    It is heavy enough to reach the weight after finishing and shooting in, with the least to take off. With --like
+    the cores of another bow like one of the book: for a target or, without one, of the same weight with other glass,
+    wood or length.
+
+    Example: drawweight layup --form ridge-66 --target "50#@28"
+    """
+    with ShopBook.open(context.obj.book) as book:
+        contents = book.contents()
+        model = None if untrained else _trained_model(book)
+    typed = _given(tolerance_lbf=tolerance, shots=shots, scale=scale)
+    promised = _promised(target, order, typed, contents)
+    change = _change_wanted(contents, glass, wood, length)
+    asked = layup.Asked(contents, model, Judged(promised.draw, promised.shots, promised.scale), change)
+    if like is not None and form_id is None and target is None and order is None:
+        return _swap(asked, _find_build(contents, like), _units(contents, units), as_json=as_json)
+    if (target is None) == (order is None) or (form_id is None) == (like is None):
+        raise StopError("wanted --form or --like with --target or --order; see: drawweight layup --help")
+    try:
+        promise = layup.promise_of(promised, contents.shop)
+        if form_id is not None:
+            told = layup.for_form(asked, _find_form(contents, form_id), promise, count)
+        else:
+            build = _find_build(contents, like or "")
+            told = layup.like_build(asked, _form_of(build, contents), build, promise)
+    except ValueError as error:
+        raise StopError(str(error), FINDINGS) from None
+    if as_json:
+        sys.stdout.write(told.model_dump_json(indent=2) + "\n")
+    else:
+        layup_told.show_layup(told, _units(contents, units), console())
+    return FINE if told.layup.choices else FINDINGS
+
+
+def _promised(target: str | None, order: str | None, typed: Mapping[str, str], contents: Contents) -> Order:
+    """Return what is to be kept: an order of the book or a target, with what else was typed."""
+    kept = None if order is None else contents.orders.get(order.upper())
+    if order is not None and kept is None:
+        raise StopError(f"wanted an order of the book, got {shortened(order)}; see: drawweight order")
+    mark = _mark(target or ANY_MARK)
+    data = {"weight": mark.weight_typed, "draw": mark.draw_typed} if kept is None else kept.model_dump()
+    raw = RawRecord("order", {**data, **typed}, 0)
+    outcome = read_record("order", raw.data, contents)
+    if not isinstance(outcome.record, Order):
+        (first, *_) = adding.told([raw], [outcome]).mistakes
+        raise StopError(adding.one_line(first, TYPED))
+    return outcome.record
+
+
+def _swap(asked: layup.Asked, build: Build, units: Units, *, as_json: bool) -> int:
+    if asked.change == Change():
+        raise StopError(
+            f"wanted what is to change about {build.id}, got nothing; add --glass, --wood, --length or --target"
+        )
+    try:
+        told = layup.equal_weight(asked, _form_of(build, asked.contents), build)
+    except ValueError as error:
+        raise StopError(str(error), FINDINGS) from None
+    if isinstance(told, Refusal):
+        raise StopError(f"no bow like {build.id}: {told.reason} ({told.where})", FINDINGS)
+    if as_json:
+        sys.stdout.write(told.model_dump_json(indent=2) + "\n")
+    else:
+        layup_told.show_swap(build.id, told, units, console())
+    return FINE
+
+
+def _mark(text: str) -> notation.Mark:
+    try:
+        return notation.read_mark(text)
+    except notation.NotationError as error:
+        raise StopError(str(error)) from None
+
+
+def _change_wanted(contents: Contents, glass: str | None, wood: str | None, length: str | None) -> Change:
+    try:
+        return Change(
+            glass_in=None if glass is None else notation.read(glass, notation.Quantity.THICKNESS),
+            wood=None if wood is None else named(wood, contents.materials).name,
+            length_in=None if length is None else notation.read(length, notation.Quantity.LENGTH),
+        )
+    except notation.NotationError as error:
+        raise StopError(str(error)) from None
+    except LookupError as unknown:
+        raise StopError(str(unknown.args[0])) from None
+
+
 @app.command("order")
 def _order(
     context: typer.Context,
@@ -614,10 +754,7 @@ def _order(
         return _list(context, units, as_json, orders.show_orders, orders.orders_json)
     if what is not None and what.upper().startswith(PREFIXES["order"]):
         return _change(context.obj.book, RawRecord("order", data, 0), what.upper(), because)
-    try:
-        mark = notation.read_mark(what or "")
-    except notation.NotationError as error:
-        raise StopError(str(error)) from None
+    mark = _mark(what or "")
     promise = {"weight": mark.weight_typed, "draw": mark.draw_typed, **data}
     return _tell(_added(context.obj.book, Reading([RawRecord("order", promise, 0)]), keep_good=False), TYPED)
 

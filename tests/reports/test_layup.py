@@ -1,0 +1,174 @@
+"""Which stack to press, at the command line: from stock, like a bow of the book, and at equal weight."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from reports import asking
+from tests import shop
+from tests.reports.conftest import Ended
+
+Command = Callable[[str], Ended]
+
+
+@pytest.fixture
+def bow(command: Command) -> Command:
+    """Return a command line whose book has one bow, and no stock."""
+    for name, typed in (("form", shop.form()), ("bow", shop.build())):
+        asking.save_draft(Path(f"{name}.toml"), *typed)
+        assert command(f"add {name}.toml").code == 0
+    return command
+
+
+@pytest.fixture
+def stocked(bow: Command) -> Command:
+    """Return the same with glass, boards and ready lams in stock."""
+    for line in (
+        'stock glass "limb glass" .040 --pieces 8',
+        'stock glass "limb glass" .050 --pieces 8',
+        'stock core "hard maple" .180 --ground-to .050 --lot m7 --pieces 8',
+        'stock core "red elm" .110 --pieces 8',
+    ):
+        assert bow(line).code == 0
+    return bow
+
+
+def told(command: Command, line: str) -> dict[str, Any]:
+    """Return what a command says as JSON."""
+    ended = command(f"{line} --json")
+    assert ended.code == 0, ended.err
+    values: dict[str, Any] = json.loads(ended.out)
+    return values
+
+
+def test_from_stock_to_a_stack(stocked: Command) -> None:
+    """A form and a target give stacks of what is in stock, heavy enough as the shop wants, the table beside JSON."""
+    line = 'layup --form plain-64 --target "50#@28" --count 3'
+    values, table = told(stocked, line), stocked(line)
+    choices = values["layup"]["choices"]
+
+    assert (table.code, len(choices), values["from_stock"]) == (0, 3, True)
+    assert all(choice["reach"] >= 0.95 for choice in choices if choice["ground"])
+    assert all(set(choice["stock"]) <= {f"STOCK-00{n}" for n in range(1, 5)} for choice in choices)
+    butt = choices[0]["layers"][1]["butt_in"]["inch"]
+    assert f"{butt:.3f}".lstrip("0") + f" in ({25.4 * butt:.2f} mm" in table.out
+    assert "1: limb glass" in table.out
+    assert "respirator" in table.out
+    assert "eye protection at first draws" in table.out
+
+
+def test_glass_wood_and_length_can_be_named(stocked: Command) -> None:
+    """What is asked for is what the stacks are made of."""
+    values = told(
+        stocked, 'layup --form plain-64 --target "45#@28" --glass .050 --wood "sugar maple" --length 66'
+    )
+    layers = [layer for choice in values["layup"]["choices"] for layer in choice["layers"]]
+
+    assert values["length_in"] == 66
+    assert {layer["butt_in"]["inch"] for layer in layers if layer["part"] == "glass"} == {0.05}
+    assert {layer["material"] for layer in layers if layer["part"] == "core"} == {"hard maple"}
+
+
+def test_without_stock_any_thickness_is_taken_as_at_hand(bow: Command) -> None:
+    """A book without stock gives stacks of what the form's bows were made of, and says that they are not in stock."""
+    values = told(bow, 'layup --form plain-64 --target "45#@28"')
+    table = bow('layup --form plain-64 --target "45#@28"')
+
+    assert not values["from_stock"]
+    assert {layer["material"] for layer in values["layup"]["choices"][0]["layers"]} == {
+        "limb glass",
+        "hard maple",
+    }
+    assert "Not from stock" in table.out
+
+
+def test_a_light_bows_next_one(bow: Command) -> None:
+    """What core next time: more is asked of a bow like one of the book, and its cores get thicker, one by one."""
+    light, heavy = (
+        told(bow, f'layup --like K-001 --target "{lbf}#@28"')["layup"]["choices"][0] for lbf in (40, 60)
+    )
+    thickness = [[layer["butt_in"]["inch"] for layer in choice["layers"]] for choice in (light, heavy)]
+
+    assert thickness[0][1] == pytest.approx(thickness[0][2])
+    assert thickness[0][1] < thickness[1][1]
+    assert thickness[0][0] == thickness[1][0] == 0.05
+
+
+def test_equal_weight_with_other_glass(bow: Command) -> None:
+    """Other glass at equal weight: the cores then, and how far two such bows may be apart."""
+    values, table = told(bow, "layup --like K-001 --glass .040"), bow("layup --like K-001 --glass .040")
+
+    assert values["new_weight"]["lbf"] == pytest.approx(values["weight"]["lbf"], abs=0.01)
+    assert values["new"][1]["butt_in"]["inch"] > values["old"][1]["butt_in"]["inch"]
+    assert ".050 in  .040 in  1.02 mm     -.010" in table.out
+    assert "One bow against one bow: -" in table.out
+
+
+def test_an_order_is_a_target(bow: Command) -> None:
+    """What an order promises is what its stacks are for: weight, draw, tolerance, shots and scale."""
+    bow('order "46#@27" --tolerance 2 --shots 100')
+    values = told(bow, "layup --like K-001 --order order-001")
+
+    assert (values["target_lbf"], values["draw"]["inch"]) == (46, 27)
+    assert (values["tolerance_lbf"], values["shots"], values["scale"]) == (2, 100, None)
+
+
+def test_metric_books_read_metric(bow: Command) -> None:
+    """In a metric book weights are in kilograms; thicknesses are told both ways, as gauges differ."""
+    bow("shop units=metric")
+    table = bow('layup --like K-001 --target "20 kg@28"').out
+
+    assert "20.00 ± 0.45 kg" in table
+    assert "settled, kg" in table
+
+
+def test_a_strain_limit_refuses(bow: Command) -> None:
+    """Where every stack is strained above the shop's limit, none is told, the reason is, and the code says so."""
+    bow("shop strain_limit=0.003")
+    ended = bow('layup --like K-001 --target "50#@28"')
+
+    assert ended.code == 1
+    assert "strain over the shop's limit of 0.30%" in ended.out
+    assert "No stack is left" in ended.out
+
+
+@pytest.mark.parametrize(
+    ("line", "code", "said"),
+    [
+        ("layup", 2, "wanted --form or --like with --target or --order"),
+        ("layup --form plain-64", 2, "wanted --form or --like with --target or --order"),
+        (
+            'layup --form plain-64 --like K-001 --target "50#@28"',
+            2,
+            "wanted --form or --like with --target or --order",
+        ),
+        ("layup --like K-001", 2, "wanted what is to change about K-001, got nothing"),
+        ('layup --form plain-46 --target "50#@28"', 2, "did you mean plain-64?"),
+        ('layup --form plain-64 --target "50"', 2, "wanted a mark such as 50#@28"),
+        ('layup --like K-001 --wood "hard mapel"', 2, "did you mean hard maple"),
+        ("layup --like K-001 --glass 50", 2, "wanted a thickness"),
+        ('layup --form plain-64 --target "50#@28" --tolerance 60', 2, "tolerance_lbf"),
+        ('layup --form plain-64 --target "5#@28" --tolerance 6', 1, "wanted a tolerance below the target"),
+        ("layup --form plain-64 --order ORDER-009", 2, "wanted an order of the book, got ORDER-009"),
+        ('layup --form plain-64 --target "50#@28" --shots some', 2, "shots"),
+    ],
+)
+def test_what_cannot_be_told_says_what_to_type(bow: Command, line: str, code: int, said: str) -> None:
+    """A wrong line is told in one line, with what to do."""
+    ended = bow(line)
+
+    assert ended.code == code
+    assert said in ended.err
+    assert len(ended.err.splitlines()) == 1
+
+
+def test_stock_that_makes_no_bow_is_told(bow: Command) -> None:
+    """Cores without glass make no bow."""
+    bow('stock core "hard maple" .130')
+
+    ended = bow('layup --form plain-64 --target "50#@28"')
+    assert ended.code == 1
+    assert "wanted glass and cores in stock for one bow" in ended.err
