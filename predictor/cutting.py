@@ -21,3 +21,8 @@ def with_cut(columns: Columns, over_usual: float) -> Columns:
     """Return columns with the one of what a bow was cut by over the shop's usual, a logarithm of weight."""
     column = np.full(len(columns.offset), over_usual)
     return replace(columns, common={**columns.common, CUT: column}, priors={**columns.priors, CUT: CUT_PRIOR})
+
+
+def cut_of(columns: Columns) -> float:
+    """Return what the bow of some columns was cut by over the usual; zero where nobody told them."""
+    return float(columns.common[CUT][0]) if CUT in columns.common else 0.0

@@ -18,6 +18,7 @@ from datasets.schema import Build, Event, Form, Stage, StripTest
 from predictor.bow import Refusal
 from predictor.calibration import stretch
 from predictor.columns import DRAW_SHAPE, Columns, columns
+from predictor.cutting import with_cut
 from predictor.features import Case, Features, features
 from predictor.habits import USUAL, Habits
 from predictor.lots import with_strips
@@ -66,6 +67,7 @@ class Standing:
         wider: factor that left-out builds ask for.
         habits: of the shop.
         changed: whether records that taught the model have changed since.
+        cut: what the build was cut by over the shop's usual, as the model was taught.
     """
 
     by_builds: Posterior
@@ -74,6 +76,7 @@ class Standing:
     wider: float
     habits: Habits
     changed: bool
+    cut: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -190,7 +193,10 @@ def standing(
     by_builds = belief = prior_belief() if model is None else model.belief()
     taught = model.taught_by(mine[0].build.id) if model and mine else None
     changed = taught is not None and not _as_it_taught(taught, mine, materials)
+    cut = 0.0
     if taught is not None and not changed:
+        cut = taught.cut
+        weighings = tuple(replace(one, columns=with_cut(one.columns, cut)) for one in weighings)
         belief = before_it_taught(by_builds, taught, weighings)
     return Standing(
         by_builds=by_builds,
@@ -199,6 +205,7 @@ def standing(
         wider=1.0 if model is None else stretch(model.calibration.scores()),
         habits=habits,
         changed=changed,
+        cut=cut,
     )
 
 
@@ -221,6 +228,8 @@ def foretell(
         counted: ids of the weigh-ins that count; all if not given.
     """
     own = tuple(one for one in stand.weighings if counted is None or one.weigh_in in counted)
+    if stand.cut:
+        wanted = [(with_cut(told, stand.cut), exact) for told, exact in wanted]
     laid = [(one.weigh_in, one.columns) for one in own]
     laid += [
         (f"wanted {place}", exactly_read(told) if exact else told)

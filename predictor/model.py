@@ -109,6 +109,9 @@ class Taught(Record):
     doubts: tuple[float, ...] = Field(
         description="covariance that suspected mistakes added to its readings: the lower triangle by rows"
     )
+    cut: float = Field(
+        0.0, description="what it was cut by over the shop's usual, see `predictor.cutting`; 0 on the bench"
+    )
 
     def doubts_added(self) -> Array:
         """Return the covariance that suspected mistakes added to its readings, shape (n, n)."""
