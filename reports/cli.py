@@ -1060,11 +1060,11 @@ def _report(
     """
     # The fit and the plots are slow to load, so only this command loads them.
     from reports import report_files
-    from reports.sources import gather
+    from reports.sources import ReportError, gather
 
     try:
         found = report_files.find(name, words or ())
-    except report_files.ReportError as error:
+    except ReportError as error:
         raise StopError(str(error)) from None
     if (name == report_files.ALL) != (into is not None):
         raise StopError(
@@ -1074,7 +1074,10 @@ def _report(
         sources = gather(book, report_files.with_progress)
     asked = _units(sources.contents, units)
     if into is None:
-        report_files.tell_one(found[0], sources, words or (), asked, html=html, as_json=as_json)
+        try:
+            report_files.tell_one(found[0], sources, words or (), asked, html=html, as_json=as_json)
+        except ReportError as error:
+            raise StopError(str(error)) from None
     else:
         sys.stdout.writelines(f"{path}\n" for path in report_files.write_all(into, found, sources, asked))
     return FINE

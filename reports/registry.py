@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from datasets.record import Record
-from reports import calibration_report, scales_report
+from reports import calibration_report, differences_report, scales_report
 from reports.blocks import Block, Section
 from reports.printing import Units
 from reports.sources import Sources
@@ -52,6 +52,14 @@ _ALL: tuple[Report[Any], ...] = (
         question="Which scale reads high, and how well does weighing repeat?",
         make=scales_report.make,
         tell=scales_report.tell,
+    ),
+    Report(
+        name="differences",
+        title="Differences",
+        question="Two builds side by side: what explains their difference, and is what is left usual?",
+        make=differences_report.make,
+        tell=differences_report.tell,
+        wants=("BUILD", "BUILD"),
     ),
 )
 

@@ -14,14 +14,10 @@ from reports.blocks import Section, show_section
 from reports.page import page
 from reports.printing import Units, console
 from reports.registry import REPORTS, Report
-from reports.sources import Sources
+from reports.sources import ReportError, Sources
 
 ALL = "all"
 PAGE, TITLE = "reports.html", "Reports"
-
-
-class ReportError(ValueError):
-    """What was asked for is no report, in one line."""
 
 
 def find(name: str, words: Sequence[str]) -> tuple[Report[Record], ...]:
@@ -65,6 +61,7 @@ def tell_one(
     """Make one report and print it, as text or as JSON, or write it as a page and print where.
 
     Raises:
+        ReportError: the words name nothing in the book.
         OSError: the page cannot be written.
     """
     value = report.make(sources, words)

@@ -22,6 +22,10 @@ Track = Callable[[Sequence[Any], str], Iterable[Any]]
 LEFT_OUT_SHOWN = 8
 
 
+class ReportError(ValueError):
+    """A report that cannot be made as it was asked for, in one line."""
+
+
 def in_silence(steps: Sequence[Any], _what: str) -> Iterable[Any]:
     """Go through a list and tell nobody."""
     return steps
