@@ -11,6 +11,7 @@ from datasets.record import DrawLength, Record
 from datasets.schema import Build, Form, Layer, Order, Part, Shop, Stock, WeighIn
 from predictor.blanks import Copied, least_widths, usual_blank, widths_of
 from predictor.bow import Refusal
+from predictor.columns import FINISHED
 from predictor.layup import Layup, Limits, choose
 from predictor.model import Model
 from predictor.prospects import Judged, Knowledge, Promise
@@ -93,8 +94,7 @@ def for_form(asked: Asked, form: Form, promise: Promise, count: int) -> Told:
         ValueError: stock does not make a bow.
     """
     contents = asked.contents
-    builds = [(own, build) for build in contents.builds.values() if (own := contents.form_of(build))]
-    blank = usual_blank(form, builds, asked.change.length_in)
+    blank = usual_blank(form, _first_cut(contents), asked.change.length_in)
     stock = [one for one in contents.stock.values() if _is_wanted(one, asked.change)]
     if not contents.stock:
         stock = list(_imagined(asked, form))
@@ -112,6 +112,22 @@ def for_form(asked: Asked, form: Form, promise: Promise, count: int) -> Told:
     return _told(
         asked, promise, form, blank.build(possible[0].layers(0.0)), layup, f"sizes of the blank: {sizes}"
     )
+
+
+def _first_cut(contents: Contents) -> list[tuple[Form, Build]]:
+    """Return builds with their forms whose widths are surely those of the first cut, if there are any of a form.
+
+    Of a bow whose first noted weighing is that of the finished bow, the widths may be the finished ones too.
+    """
+    builds = [(form, build) for build in contents.builds.values() if (form := contents.form_of(build))]
+    sure = [(form, build) for form, build in builds if _was_weighed_rough(contents, build)]
+    known = {form.id for form, _ in sure}
+    return [*sure, *((form, build) for form, build in builds if form.id not in known)]
+
+
+def _was_weighed_rough(contents: Contents, build: Build) -> bool:
+    weighed = [event for event in contents.events.get(build.id, ()) if isinstance(event, WeighIn)]
+    return not weighed or weighed[0].stage not in FINISHED
 
 
 def like_build(asked: Asked, form: Form, build: Build, promise: Promise) -> Told:

@@ -132,9 +132,7 @@ def press(
     pressed_for = target * (1 + scatter.aim_high) / np.exp(_experience(shop, design, wood))
     cores_in = design.cores_for(float(pressed_for), glass_in)
     layers = planned_layers(design, cores_in, glass_in, used)
-    thicknesses, noted_layers = _ground(rng, scatter, layers, planned=planned)
-    upper, lower = _cut_to_profile(rng, scatter, design, _lams(design, layers, thicknesses))
-    bow = _strung(rng, scatter, design, upper, lower)
+    bow, noted_layers = pressed_bow(rng, scatter, design, layers, planned=planned)
     build = f"K-{number:03d}"
     day = FIRST_DAY + timedelta(days=DAYS_BETWEEN_BUILDS * number + int(rng.integers(0, 6)))
     own_scatter = {"wood": scatter.wood_bow, "glass": scatter.glass_bow}
@@ -172,6 +170,28 @@ def press(
         reads=READ_AT[rng.choice(len(READ_AT), p=READ_SHARES)],
         kept=bool(rng.random() >= scatter.only_finished),
     )
+
+
+def pressed_bow(
+    rng: np.random.Generator,
+    scatter: Scatter,
+    design: Design,
+    layers: Sequence[dict[str, Any]],
+    *,
+    planned: bool,
+) -> tuple[BowAt, list[dict[str, Any]]]:
+    """Return what a planned stack truly becomes, and its layers as noted.
+
+    Args:
+        rng: source of chance.
+        scatter: sizes of the effects.
+        design: that it is pressed as.
+        layers: as planned, back to belly, with plain numbers.
+        planned: whether the plan is written down, rather than what was measured.
+    """
+    thicknesses, noted_layers = _ground(rng, scatter, layers, planned=planned)
+    upper, lower = _cut_to_profile(rng, scatter, design, _lams(design, layers, thicknesses))
+    return _strung(rng, scatter, design, upper, lower), noted_layers
 
 
 def _experience(shop: ShopTruth, design: Design, wood: str) -> float:

@@ -40,11 +40,6 @@ def promise(lbf: float, tolerance: float = 1.0) -> Promise:
     return Promise(lbf, tolerance, SETTLED)
 
 
-def all_wood(inch: float) -> tuple[Layer, ...]:
-    """Return a stack of one lam."""
-    return (Layer.model_validate(core(f"{inch}")),)
-
-
 def stock(number: int, part: str, material: str, inch: str, **more: Any) -> Stock:
     """Return plenty of lams of one kind."""
     data = {"id": f"STOCK-{number:03d}", "part": part, "material": material, "thickness_in": inch}
