@@ -10,7 +10,7 @@ This is the obstacle problem of a taut string on a limb: gap and pressure are ne
 nought everywhere. Any consistent units will do.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -27,6 +27,7 @@ _SPAN_STEPS = 40
 _SETTLED = 1e-11
 _STRAIGHT = 1e-9
 _LONGEST_FIRST_CONTACT = 0.2
+_SHORTEST_FIRST_CONTACT = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,17 +113,68 @@ def moved(limb: LimbGrid, hold: Hold, change: Array) -> Hold:
     contact = hold.contact
     start = np.where(contact, hold.lift_off, hold.tip_angle) + change[:, 0]
     tension = hold.tension + change[:, 1]
-    turning = held_curvature(limb, tension)[:, 0, 0]
-    longest = _LONGEST_FIRST_CONTACT * limb.station[:, -1]
+    at_nock = limb.unstrung_curvature[:, 0, 0] + tension * limb.nock_offset * limb.flexibility[:, 0, 0]
+    turning = np.minimum(at_nock, 0.0)
     onto = ~contact & (start < 0) & (turning < 0)
-    off = contact & (start <= 0)
-    straight = contact & ~off & _straight_at(limb, tension, start) if contact.any() else off
-    start = np.where(straight, 0.0, start)
-    off = off | straight
-    first = np.minimum(start / np.where(onto, turning, -1.0), longest)
-    lift_off = np.where(onto, first, np.where(contact & ~off, start, 0.0))
-    tip_angle = np.where(off, start * np.minimum(turning, 0.0), np.where(contact | onto, 0.0, start))
+    longest = _LONGEST_FIRST_CONTACT * limb.station[:, -1]
+    lift_off = np.where(onto, np.minimum(start / np.where(onto, turning, -1.0), longest), 0.0)
+    lift_off = np.where(contact, np.maximum(start, 0.0), lift_off)
+    rows = np.nonzero(lift_off)[0]
+    if rows.size:
+        lift_off[rows] = _landed(limb.take(rows), tension[rows], hold.lift_off[rows], lift_off[rows])
+    off = contact & (lift_off <= 0)
+    tip_angle = np.where(off, np.minimum(start, 0.0) * turning, np.where(contact | onto, 0.0, start))
     return Hold(tip_angle, tension, lift_off)
+
+
+def _landed(limb: LimbGrid, tension: Array, before: Array, after: Array) -> Array:
+    """Return where lift-offs come to lie that would move so far if the limb's curvature stayed the same.
+
+    Where it does not, the lift-off moves by as much turn of the limb instead, and no farther than half-way to
+    the end of its bend. It is nought where it would come to lie on a straight stretch.
+    """
+    here, there = _turning(limb, tension, before), _turning(limb, tension, after)
+    straight = np.abs(there) < _STRAIGHT / limb.station[:, -1]
+    after = np.where(straight & (after <= before), 0.0, after)
+    uneven = (here < 0) & (after > 0) & ~((0.8 * here > there) & (there > 1.25 * here))
+    rows = np.nonzero(uneven)[0]
+    if rows.size:
+        turn = here[rows] * (before - after)[rows]
+        after[rows] = _turned(limb.take(rows), tension[rows], before[rows], turn)
+    return after
+
+
+def _turned(limb: LimbGrid, tension: Array, before: Array, turn: Array) -> Array:
+    """Return the place on the same bend up to which a limb turns by so much more than up to another, (n,).
+
+    Half-way to the end of the bend if it does not turn so much.
+    """
+    nodes, curvature = _node_stations(limb), held_curvature(limb, tension)
+    outside = curvature > -_STRAIGHT / limb.station[:, -1:, None]
+    here = before[:, None, None]
+    outward = np.max(np.where(outside & (nodes <= here), nodes, 0.0), axis=(1, 2))
+    inward = np.min(np.where(outside & (nodes >= here), nodes, np.inf), axis=(1, 2))
+    ends = np.stack([outward, np.minimum(inward, limb.station[:, -1])], axis=1)
+    half = limb.step[:, :, None] / 4 * (curvature[:, :, :-1] + curvature[:, :, 1:])
+    turned = np.cumsum(-half.reshape(len(before), -1), axis=1)
+    turned = np.concatenate([np.zeros((len(before), 1)), turned], axis=1)
+    places = np.concatenate([nodes[:, :, :-1].reshape(len(before), -1), nodes[:, -1:, -1]], axis=1)
+    wanted = _between(before, places, turned) + turn
+    first, last = (_between(end, places, turned) for end in ends.T)
+    bend = np.where(places < ends[:, :1], -np.inf, np.where(places > ends[:, 1:], np.inf, turned))
+    edge = np.where(turn < 0, ends[:, 0], ends[:, 1])
+    within = (first < wanted) & (wanted < last)
+    return np.where(within, _between(wanted, bend, places), (before + edge) / 2)
+
+
+def _between(wanted: Array, given: Array, values: Array) -> Array:
+    """Linear interpolation in each row, (n,), between values (n, k) given in ascending order."""
+    rows = np.arange(len(wanted))
+    place = np.clip((given < wanted[:, None]).sum(axis=1), 1, given.shape[1] - 1)
+    low, high = given[rows, place - 1], given[rows, place]
+    finite = np.isfinite(low) & np.isfinite(high) & (high > low)
+    part = np.divide(wanted - low, high - low, out=np.zeros_like(wanted), where=finite)
+    return np.asarray(values[rows, place - 1] + part * (values[rows, place] - values[rows, place - 1]))
 
 
 def held_curvature(limb: LimbGrid, tension: Array) -> Array:
@@ -131,11 +183,10 @@ def held_curvature(limb: LimbGrid, tension: Array) -> Array:
     return limb.unstrung_curvature + moment * limb.flexibility
 
 
-def _straight_at(limb: LimbGrid, tension: Array, station: Array) -> Flags:
-    """Whether a limb that the string lies on is straight at a distance from the nock."""
+def _turning(limb: LimbGrid, tension: Array, station: Array) -> Array:
+    """Curvature that a limb has where the string lies on it, at a distance from the nock, (n,)."""
     curvature, flexibility = limb.at(station)
-    turning = curvature + tension * limb.nock_offset * flexibility
-    return np.asarray(np.abs(turning) < _STRAIGHT / limb.station[:, -1])
+    return np.asarray(curvature + tension * limb.nock_offset * flexibility)
 
 
 @dataclass(frozen=True, eq=False)
@@ -169,9 +220,10 @@ def judged(limb: LimbGrid, hold: Hold, seen: Sight, touch: float = TOUCH) -> Ver
     other = hold
     inside = np.nonzero((seen.clearance < -touch * limb.station[:, -1]) | (hold.tip_angle < -touch))[0]
     if inside.size:
-        touching = _touching(limb.take(inside), hold.take(inside))
-        fault[inside], again[inside] = touching, True
-        pressed = replace(hold.take(inside), tip_angle=np.zeros_like(touching), lift_off=touching)
+        some, held = limb.take(inside), hold.take(inside)
+        fault[inside], again[inside] = _deepest(some, held), True
+        least = _SHORTEST_FIRST_CONTACT * some.station[:, -1]
+        pressed = Hold(np.zeros_like(least), held.tension, np.maximum(fault[inside], least))
         other = other.put(inside, pressed)
     rows = np.nonzero(hold.contact & np.isnan(fault))[0]
     if rows.size:
@@ -180,9 +232,19 @@ def judged(limb: LimbGrid, hold: Hold, seen: Sight, touch: float = TOUCH) -> Ver
         fault[rows] = np.where(np.isnan(span.touch_down), 0.0, _hollow(some, held, span.touch_down))
         lifted = np.isnan(span.touch_down)
         again[rows] = lifted
-        free = Hold(_tip_angle_across(some, held), held.tension, np.zeros_like(held.tension))
-        other = other.put(rows[lifted], free.take(lifted))
+        other = other.put(rows[lifted], freed(some, held).take(lifted))
     return Verdict(np.isnan(fault), again, other, fault)
+
+
+def freed(limb: LimbGrid, hold: Hold) -> Hold:
+    """Return holds with contact as they would be if the string passed freely from the nock to the lift-off.
+
+    The tip angle is that of flat theory.
+    """
+    lever = np.maximum(hold.lift_off[:, None, None] - _node_stations(limb), 0.0)
+    moment = _integrals(limb, lever * held_curvature(limb, hold.tension)).sum(axis=1)
+    angle = np.maximum(moment / hold.lift_off, 0.0)
+    return Hold(angle, hold.tension, np.zeros_like(hold.tension))
 
 
 def bent(limb: LimbGrid, hold: Hold) -> Path:
@@ -300,18 +362,19 @@ def _wrapped(limb: LimbGrid, hold: Hold) -> tuple[Array, Array]:
     return length, np.stack([by_lift_off, by_tension], axis=-1)
 
 
-def _touching(limb: LimbGrid, hold: Hold) -> Array:
-    """Where a string that passes through the limb, or behind it, would come free of it if it lay on it."""
+def _deepest(limb: LimbGrid, hold: Hold) -> Array:
+    """Where a string is deepest in the limb, or farthest behind it: there the limb turns back to the string."""
     path = trace(limb, hold.tip_angle, hold.tension, hold.lift_off)
-    behind = path.angle < 0
-    last = behind.shape[1] - 1 - np.argmax(behind[:, ::-1], axis=1)
-    rows, after = np.arange(len(last)), np.minimum(last + 1, behind.shape[1] - 1)
-    one, two = path.angle[rows, last], path.angle[rows, after]
-    part = np.divide(one, one - two, out=np.zeros_like(one), where=one != two)
-    station = path.station[rows, last] + part * (path.station[rows, after] - path.station[rows, last])
-    length = limb.station[:, -1]
-    guess = np.where(behind.any(axis=1), station, _LONGEST_FIRST_CONTACT / 4 * length)
-    return np.clip(guess, 1e-3 * length, 0.9 * length)
+    gap = path.distance - limb.nock_offset[:, None] * np.cos(path.angle)
+    rows = np.arange(len(gap))
+    deepest = 1 + np.argmin(gap[:, 1:], axis=1)
+    # The angle is below nought just outboard of the deepest place, and above it just inboard.
+    outer = np.where(path.angle[rows, deepest] < 0, deepest, deepest - 1)
+    inner = np.minimum(outer + 1, gap.shape[1] - 1)
+    one, two = path.angle[rows, outer], path.angle[rows, inner]
+    part = np.divide(one, one - two, out=np.zeros_like(one), where=(one < 0) & (two > 0))
+    apart = path.station[rows, inner] - path.station[rows, outer]
+    return np.asarray(path.station[rows, outer] + part * apart)
 
 
 def _hollow(limb: LimbGrid, hold: Hold, touch_down: Array) -> Array:
@@ -321,14 +384,6 @@ def _hollow(limb: LimbGrid, hold: Hold, touch_down: Array) -> Array:
     hollow = within & (held_curvature(limb, hold.tension) > (TOUCH / ends[:, -1])[:, None, None])
     first = np.min(np.where(hollow, nodes, np.inf), axis=(1, 2), initial=np.inf)
     return np.where(np.isfinite(first), first, np.nan)
-
-
-def _tip_angle_across(limb: LimbGrid, hold: Hold) -> Array:
-    """Tip angle, in flat theory, of a string that passes freely from the nock to the lift-off."""
-    nodes = _node_stations(limb)
-    lever = np.maximum(hold.lift_off[:, None, None] - nodes, 0.0)
-    moment = _integrals(limb, lever * held_curvature(limb, hold.tension)).sum(axis=1)
-    return np.asarray(np.maximum(moment / hold.lift_off, 0.0))
 
 
 def _on_belly(limb: LimbGrid, hold: Hold, free: Path) -> Path:

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from predictor.batch import Array, Batch, Flags, solve_pairs
-from predictor.contact import GRAZE, TOUCH, Hold, Sight, bent, judged, moved, sight
+from predictor.contact import GRAZE, TOUCH, Hold, Sight, bent, freed, judged, moved, sight
 from predictor.continuation import Places, Track, follow
 from predictor.elastica import LimbGrid
 
@@ -368,8 +368,8 @@ def _guess(hold: Hold, change: Array) -> Hold:
 
 def settled(limb: LimbGrid, equations: Equations, guess: Hold) -> Solution:
     """Solve, and where the string would rather lie otherwise on the limb, solve again with it so."""
-    found, hold, seen = _newton(limb, equations, guess)
-    solution = Solution(found, hold, seen, np.full(len(found), np.nan))
+    solution = _lying_or_free(limb, equations, guess)
+    found, hold = solution.found, solution.hold
     rows = np.nonzero(found & (hold.tension > 0))[0]
     for turn in range(_ROUNDS):
         touch = TOUCH if turn < _ROUNDS / 2 else GRAZE
@@ -386,6 +386,18 @@ def settled(limb: LimbGrid, equations: Equations, guess: Hold) -> Solution:
         solution = solution.put(rows, Solution(found, hold, seen, solution.fault[rows]))
         rows = rows[found & (hold.tension > 0)]
     return solution
+
+
+def _lying_or_free(limb: LimbGrid, equations: Equations, guess: Hold) -> Solution:
+    """Solve, and where it fails on the belly, as the lift-off would leave a bend, with the string free."""
+    found, hold, seen = _newton(limb, equations, guess)
+    solution = Solution(found, hold, seen, np.full(len(found), np.nan))
+    rows = np.nonzero(~found & guess.contact & (guess.tension > 0))[0]
+    if not rows.size:
+        return solution
+    some = limb.take(rows)
+    again = _newton(some, lambda at, *now: equations(rows[at], *now), freed(some, guess.take(rows)))
+    return solution.put(rows, Solution(*again, solution.fault[rows]))
 
 
 def _newton(limb: LimbGrid, equations: Equations, guess: Hold) -> tuple[Flags, Hold, Sight]:
