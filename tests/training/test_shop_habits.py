@@ -20,8 +20,6 @@ from training.virtual_shop import simulate
 SEEDS = range(545_000, 545_012)
 BUILDS = 40
 
-pytestmark = pytest.mark.slow
-
 
 @dataclass(frozen=True)
 class Gained:
@@ -56,6 +54,7 @@ def gains(shops: list[tuple[ShopTruth, Model]]) -> list[Gained]:
     return found
 
 
+@pytest.mark.slow
 def test_gains_lie_in_their_intervals(gains: list[Gained]) -> None:
     """Of some forty true gains, nine in ten lie in their 90 % intervals, within two and a half standard errors."""
     inside = np.mean([one.low <= one.true <= one.high for one in gains])
@@ -64,6 +63,7 @@ def test_gains_lie_in_their_intervals(gains: list[Gained]) -> None:
     assert abs(inside - 0.9) < 2.5 * np.sqrt(0.9 * 0.1 / len(gains))
 
 
+@pytest.mark.slow
 def test_learned_gains_beat_the_statics(gains: list[Gained]) -> None:
     """A gain with five removals or more behind it is nearer to the true one than the statics' own loss, on average."""
     learned = [one for one in gains if one.removals >= 5]
@@ -74,6 +74,7 @@ def test_learned_gains_beat_the_statics(gains: list[Gained]) -> None:
     assert off < untold
 
 
+@pytest.mark.slow
 def test_how_plans_are_carried_out(shops: list[tuple[ShopTruth, Model]]) -> None:
     """The mean and the scatter of carrying a plan out come out near the invented ones: no bias, twelve per cent."""
     beliefs = [model.habits.carrying_out.anybody for _, model in shops]
@@ -84,6 +85,7 @@ def test_how_plans_are_carried_out(shops: list[tuple[ShopTruth, Model]]) -> None
     assert scatter == pytest.approx(Scatter().carried_out, abs=0.02)
 
 
+@pytest.mark.slow
 def test_loss_by_shooting_in(shops: list[tuple[ShopTruth, Model]]) -> None:
     """At least 85 % of bows lose by 500 shots what the 90 % interval of their shop says."""
     inside = []
@@ -94,6 +96,7 @@ def test_loss_by_shooting_in(shops: list[tuple[ShopTruth, Model]]) -> None:
     assert np.mean(inside) >= 0.85
 
 
+@pytest.mark.slow
 def test_a_dozen_bows_do_not_tell_laws_apart(shops: list[tuple[ShopTruth, Model]]) -> None:
     """In the air of one weighing, a hundredth, a dozen bows seldom decide: most shops keep the labelled default."""
     default = [model.habits.settling.basis is LawBasis.DEFAULT for _, model in shops]
