@@ -6,50 +6,38 @@ that no dimension explains. A source's effect is the derivative that `predictor.
 so the interval is right to first order in each source.
 """
 
-from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from math import hypot
+from dataclasses import dataclass, replace
+from math import sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 from pydantic import Field
 
 from datasets.history import bow_at
 from datasets.materials import Material
-from datasets.record import DrawLength, Record, ZeroPoint
-from datasets.schema import Build, Event, Form, Stage, StripTest, WeighIn
-from datasets.zero_points import from_back, from_zero
-from predictor import posterior
+from datasets.record import DrawLength, Record
+from datasets.schema import Build, Event, Form, Stage, StripTest
 from predictor.bent import bent_bow
 from predictor.bow import Refusal, handbook_moduli
 from predictor.calibration import Calibration, Check, check, in_words, stretch
 from predictor.columns import Columns, Moment, columns
 from predictor.familiarity import distance, has_new_lots, notes_on_unfamiliar
 from predictor.features import Case, Features, features
+from predictor.foresight import Foretold, Situation, foresee
 from predictor.habits import USUAL, Habits
 from predictor.lots import with_strips
 from predictor.margins import Strained, broken, notes_on_margins, strained_places, worst
 from predictor.mixture import NormalMixture
-from predictor.model import Model, Seen, prior_belief, seen_by
-from predictor.posterior import Posterior
-from predictor.scatter import (
-    BOW,
-    FINISH_SANDING,
-    FORMS,
-    LOTS_OF_GLASS,
-    LOTS_OF_WOOD,
-    PRIOR_SCATTER,
-    SCALES,
-    SHOOTING_IN,
-    SMOOTH,
-    UNNOTED_SCALE,
-)
-
-Array = NDArray[np.float64]
+from predictor.model import Model, prior_belief
+from predictor.scatter import PRIOR_SCATTER
+from predictor.shares import log_variances
+from predictor.weighings import draws_from_back, moment_at
 
 LEVELS = (0.8, 0.9)
 """Coverage of the intervals that every prediction gives."""
+
+NAMED = 0.2
+"""Probability from which a slip in an own weighing or in the bow's record is told (a choice of this project)."""
 
 MAIN_DRAW_IN = 28.0
 """The draw whose uncertainty is told source by source: the one nearest to it."""
@@ -80,6 +68,13 @@ class Share(Record):
     sd_lbf: float
 
 
+class Force(Record):
+    """The force itself in the usual air, which a perfect scale would read."""
+
+    weight_lbf: float
+    interval: Interval
+
+
 class Prediction(Record):
     """Weights of one bow as it stands, with the reasons for their width.
 
@@ -90,6 +85,8 @@ class Prediction(Record):
     planned: bool
     main_draw: DrawLength
     draws: tuple[DrawPrediction, ...]
+    force: Force = Field(description="at the main draw")
+    scale: str | None = Field(description="on which the weights are read; nothing: one that nobody noted")
     shares: tuple[Share, ...] = Field(description="at the main draw, largest first")
     strain: tuple[Strained, ...] = Field(
         description="where each material is strained most, least margin first"
@@ -105,23 +102,9 @@ class Prediction(Record):
     notes: tuple[str, ...]
 
 
-GROUP_SOURCES = {
-    LOTS_OF_WOOD: "lot of wood",
-    LOTS_OF_GLASS: "lot of glass",
-    FORMS: "the form's true shape",
-    SCALES: "the scale",
-    SMOOTH: "statics off by stack, length and share of wood",
-}
-BUILD_SOURCES = {
-    BOW: "this bow's own scatter",
-    FINISH_SANDING: "finish sanding of this bow",
-    SHOOTING_IN: "shooting in of this bow",
-    UNNOTED_SCALE: "a scale that nobody noted",
-}
-
-
-def _basis(model: Model | None, strips: Sequence[StripTest]) -> str:
-    tests = f"; {len(strips)} strip test{'s' if len(strips) > 1 else ''} counted" if strips else ""
+def _basis(model: Model | None, strips: Sequence[StripTest], own: int) -> str:
+    tests = f"; {own} weighing{'s' if own > 1 else ''} of its own counted" if own else ""
+    tests += f"; {len(strips)} strip test{'s' if len(strips) > 1 else ''} counted" if strips else ""
     if model is None:
         return f"beam statics at handbook moduli; nothing is learned from the shop's builds yet{tests}"
     return (
@@ -149,12 +132,10 @@ def explain(
     habits: Habits = USUAL,
 ) -> Explained | Refusal:
     """Return what the weight of a build depends on; the arguments are those of `predict`, and the model's habits."""
-    depth, from_back_in = form.handle_depth_in.inch, _from_back(form, draws)
-    (found,) = features([Case(form, build, tuple(events), from_back_in)], materials)
+    (found,) = features([Case(form, build, tuple(events), draws_from_back(form, draws))], materials)
     if isinstance(found, Refusal):
         return found
-    standard_in = tuple(from_zero(inch, ZeroPoint.STANDARD, depth) for inch in from_back_in)
-    moment = Moment(f"{form.id}/{form.revision}", standard_in, stage, builder=build.builder)
+    moment = moment_at(form, build, draws, stage)
     return Explained(found, moment, columns(found, moment, materials, PRIOR_SCATTER, habits))
 
 
@@ -162,10 +143,6 @@ def strips_of(found: Features, strips: Sequence[StripTest]) -> tuple[StripTest, 
     """Return the strip tests that tell of a bow's materials."""
     materials = {effect.material for effect in found.moduli}
     return tuple(strip for strip in strips if strip.material in materials)
-
-
-def _from_back(form: Form, draws: Sequence[DrawLength]) -> tuple[float, ...]:
-    return tuple(from_back(draw.inch, draw.zero, form.handle_depth_in.inch) for draw in draws)
 
 
 def predict(
@@ -177,8 +154,12 @@ def predict(
     model: Model | None = None,
     stage: Stage = Stage.TILLERED,
     strips: Sequence[StripTest] = (),
+    *,
+    shots: int | None = None,
+    scale: str | None = None,
+    count_own: bool = True,
 ) -> Prediction | Refusal:
-    """Predict what a scale will read on a build as it stands after `events`.
+    """Predict what a scale will read on a build as it stands after `events`, from its own weighings among them too.
 
     Args:
         form: the form revision that the build points at.
@@ -189,17 +170,28 @@ def predict(
         model: what the shop's builds have taught; the prior's belief if there is none.
         stage: the stage it is weighed at; from finished on, what finish sanding takes is counted.
         strips: strip tests of the shop; those of the bow's materials are counted.
+        shots: arrows shot by then; nothing where nobody counts.
+        scale: the scale's name; nothing for one that nobody noted.
+        count_own: whether the bow's own weighings are counted.
 
     Returns:
         The prediction, or why there is none: the bow cannot be braced or drawn so far, or would break.
     """
     habits = USUAL if model is None else model.habits
-    explained = explain(form, build, events, draws, materials, stage, habits)
-    if isinstance(explained, Refusal):
-        return explained
-    found, moment, told = explained.features, explained.moment, explained.columns
+    moment = moment_at(form, build, draws, stage, shots, scale)
+    main = min(range(len(draws)), key=lambda place: abs(moment.draws_in[place] - MAIN_DRAW_IN))
+    read = Situation(tuple(events), tuple(draws), stage, shots, scale)
+    force = replace(read, draws=(draws[main],), exact=True)
+    layered = {layer.material for layer in build.layers}
+    counted = tuple(strip for strip in strips if strip.material in layered)
+    history = events if count_own else ()
+    foreseen = foresee(form, build, history, (read, force), materials, model, counted)
+    if isinstance(foreseen, Refusal):
+        return foreseen
+    foretold, (found, _) = foreseen
+    told = columns(found, moment, materials, PRIOR_SCATTER, habits)
     bow = bow_at(form, build, events)
-    bent = bent_bow(bow, handbook_moduli(bow, materials), _from_back(form, draws))
+    bent = bent_bow(bow, handbook_moduli(bow, materials), draws_from_back(form, draws))
     if isinstance(bent, Refusal):
         return bent
     places = strained_places(bent, draws, materials)
@@ -207,30 +199,28 @@ def predict(
     if breaking is not None:
         return breaking
     by_builds = prior_belief() if model is None else model.belief()
-    counted = strips_of(found, strips)
     belief = with_strips(by_builds, counted, materials)
-    seen = seen_by(belief, told)
     calibration = Calibration() if model is None else model.calibration
-    wider = stretch(calibration.scores())
-    expected = posterior.predict(belief, seen.rows).marginal().stretched(wider)
+    expected = foretold.joint.marginal()
     new_lots = has_new_lots(by_builds, told)
     checks = tuple(check(calibration, level, moment.form, new_lots=new_lots) for level in LEVELS)
     unfamiliar = () if model is None else notes_on_unfamiliar(model, by_builds, told)
-    main = min(range(len(draws)), key=lambda place: abs(moment.draws_in[place] - MAIN_DRAW_IN))
-    at_draws = _at_draws(draws, expected, seen.offset, found.per_inch_lbf, told)
+    at_draws = _at_draws(draws, expected, found.per_inch_lbf, told)
     return Prediction(
         build=build.id,
         planned=build.planned,
         main_draw=draws[main],
         draws=at_draws,
-        shares=_shares(belief, seen, main, wider * at_draws[main].weight_lbf),
+        force=_force(foretold, len(draws)),
+        scale=scale,
+        shares=_shares(foretold, main, at_draws[main].weight_lbf),
         distance=float(distance(belief, told)[main]),
         checks=checks,
-        interval_basis=in_words(checks[-1], wider),
-        basis=_basis(model, counted),
+        interval_basis=in_words(checks[-1], stretch(calibration.scores())),
+        basis=_basis(model, counted, len(foretold.own)),
         strain=worst(places),
         notes=(
-            *_own_weighings(events),
+            *_slips(foretold),
             *_settling(stage, habits),
             *found.notes,
             *unfamiliar,
@@ -239,15 +229,16 @@ def predict(
     )
 
 
-def _own_weighings(events: Sequence[Event]) -> Iterator[str]:
-    """Say that what a bow has already shown of itself is not in its prediction."""
-    own = [event for event in events if isinstance(event, WeighIn)]
-    if own:
-        last = min(own[-1].readings, key=lambda reading: abs(reading.draw.inch - MAIN_DRAW_IN))
-        yield (
-            f"its own weighings are not counted in this: the last one read {last.weight.lbf:g} lb "
-            f"at {last.draw.inch:g} in ({own[-1].stage})"
-        )
+def _slips(foretold: Foretold) -> Iterator[str]:
+    """Say which own weighings are hardly followed, or that the bow's record does not fit its weighings."""
+    found = foretold.slips()
+    if not foretold.own:
+        return
+    if found[""] >= NAMED:
+        yield f"its record may be wrong ({found['']:.0%}), such as a layer not noted: check its dimensions"
+    for weigh_in, probability in found.items():
+        if weigh_in and probability >= NAMED:
+            yield f"{weigh_in} may be a slip ({probability:.0%}) and counts for so much less: weigh again"
 
 
 def _settling(stage: Stage, habits: Habits) -> Iterator[str]:
@@ -259,17 +250,15 @@ def _settling(stage: Stage, habits: Habits) -> Iterator[str]:
 def _at_draws(
     draws: Sequence[DrawLength],
     expected: NormalMixture,
-    offset: Array,
     per_inch: Sequence[float],
     told: Columns,
 ) -> tuple[DrawPrediction, ...]:
     """Return the prediction at each draw; the expected weight is the median."""
-    middle = np.exp(offset + expected.quantile(0.5))
+    middle = np.exp(expected.quantile(0.5))
     ends = {
-        level: [np.exp(offset + expected.quantile((1 + side * level) / 2)) for side in (-1, 1)]
-        for level in LEVELS
+        level: [np.exp(expected.quantile((1 + side * level) / 2)) for side in (-1, 1)] for level in LEVELS
     }
-    slopes = np.array(per_inch) * middle / np.exp(told.offset)
+    slopes = np.array(per_inch) * middle[: len(draws)] / np.exp(told.offset)
     return tuple(
         DrawPrediction(
             draw=draw,
@@ -285,30 +274,17 @@ def _at_draws(
     )
 
 
-def _shares(belief: Posterior, seen: Seen, place: int, weight: float) -> tuple[Share, ...]:
-    """Return the sources at one draw as shares of a weight, those of one name together, largest first."""
-    log_sds: dict[str, float] = defaultdict(float)
-    for source, log_sd in _sources(belief, seen, place):
-        log_sds[source] = hypot(log_sds[source], log_sd)
-    in_order = sorted(log_sds.items(), key=lambda item: -item[1])
-    return tuple(Share(source=source, sd_lbf=sd * weight) for source, sd in in_order if sd > 0)
+def _force(foretold: Foretold, place: int) -> Force:
+    """Return the force itself, whose row it is."""
+    low, middle, high = (
+        float(foretold.weights_lbf(p)[place]) for p in ((1 - LEVELS[-1]) / 2, 0.5, (1 + LEVELS[-1]) / 2)
+    )
+    return Force(weight_lbf=middle, interval=Interval(level=LEVELS[-1], low_lbf=low, high_lbf=high))
 
 
-def _sources(belief: Posterior, seen: Seen, place: int) -> Iterator[tuple[str, float]]:
-    """Yield each independent source with its standard deviation of the logarithm of the weight at one draw."""
-    rows = seen.rows
-    effects = rows.effects[place]
-    if effects.any():
-        spread = belief.weights @ np.einsum("i,kij,j->k", effects, belief.covariances, effects)
-        yield "what builds and strip tests so far leave open", float(np.sqrt(spread))
-
-    def scale(name: str) -> float:
-        return float(np.sqrt(belief.weights @ belief.scale(name) ** 2))
-
-    for name, column in zip(seen.sources, rows.tolerances[place], strict=True):
-        yield name, abs(float(column))
-    for group, levels in rows.unseen.items():
-        yield GROUP_SOURCES[group], scale(group) * float(np.hypot.reduce(levels[place], initial=0.0))
-    for name, column in zip(belief.build_columns, rows.build[place], strict=True):
-        yield BUILD_SOURCES[name], scale(name) * abs(float(column))
-    yield "reading the scale and the draw", scale("noise") * float(rows.sd[place])
+def _shares(foretold: Foretold, place: int, weight: float) -> tuple[Share, ...]:
+    """Return the sources at one draw as shares of a weight, largest first."""
+    directions = np.zeros(foretold.joint.means.shape[1])
+    directions[place] = 1.0
+    variances = log_variances(foretold, directions)
+    return tuple(Share(source=source, sd_lbf=weight * sqrt(v)) for source, v in variances.items() if v > 0)

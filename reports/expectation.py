@@ -62,14 +62,42 @@ def expect(
     events: Sequence[Event] | None = None,
     stage: Stage = Stage.TILLERED,
     model: Model | None = None,
+    *,
+    shots: int | None = None,
+    scale: str | None = None,
+    count_own: bool = True,
 ) -> Prediction | Refusal:
-    """Return what a build is expected to weigh at a stage, after `events` or after its whole history."""
+    """Return what a build is expected to weigh at a stage, after `events` or after its whole history.
+
+    Args:
+        contents: the book.
+        build: of the book, or planned.
+        draws: draw lengths.
+        events: its history up to the weighing.
+        stage: how far it will be.
+        model: what the shop's builds have taught.
+        shots: arrows shot by then.
+        scale: the scale's name.
+        count_own: whether its own weighings are counted.
+    """
     form = contents.form_of(build)
     if form is None:
         return _no_form(build)
     past = contents.events.get(build.id, ()) if events is None else events
     strips = tuple(contents.strips.values())
-    return predict(form, build, past, draws, contents.materials, model, stage, strips)
+    return predict(
+        form,
+        build,
+        past,
+        draws,
+        contents.materials,
+        model,
+        stage,
+        strips,
+        shots=shots,
+        scale=scale,
+        count_own=count_own,
+    )
 
 
 def _no_form(build: Build) -> Refusal:
@@ -197,8 +225,8 @@ def worth(contents: Contents, event: Event) -> Worth | Refusal:
     after_events = contents.plus(event).events[build.id]
     before_events = tuple(other for other in after_events if other.id != event.id)
     draws = usual_draws(contents)
-    before = expect(contents, build, draws, before_events)
-    after = expect(contents, build, draws, after_events)
+    before = expect(contents, build, draws, before_events, count_own=False)
+    after = expect(contents, build, draws, after_events, count_own=False)
     if isinstance(before, Refusal):
         return before
     if isinstance(after, Refusal):

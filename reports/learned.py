@@ -15,9 +15,10 @@ from predictor.mixture import NormalMixture
 from predictor.model import Model
 from predictor.model_file import model_path, save_model
 from predictor.posterior import Posterior
-from predictor.predict import BUILD_SOURCES, GROUP_SOURCES, LEVELS
+from predictor.predict import LEVELS
 from predictor.scatter import SCALE_MEDIANS, SHOOTING_IN
 from predictor.settling import FULL_SETTLING_SHOTS
+from predictor.shares import BUILD_SOURCES, GROUP_SOURCES
 from reports.numbers import fixed
 from reports.printing import table
 

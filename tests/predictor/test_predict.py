@@ -229,8 +229,8 @@ def test_a_power_lam_may_end_in_nothing() -> None:
     assert predicted(layers=layers).draws[2].weight_lbf > 30
 
 
-def test_own_weighings_are_named_as_not_counted() -> None:
-    """A prediction of a weighed bow says that its own weighing is not counted, and what that read."""
+def test_own_weighings_are_counted() -> None:
+    """A prediction of a weighed bow follows its own weighing, is less than half as wide, and says so."""
     weighed = WeighIn.model_validate(
         {
             "id": "K-001/1",
@@ -240,10 +240,12 @@ def test_own_weighings_are_named_as_not_counted() -> None:
             "readings": [{"draw": "28", "weight": "52.5"}],
         }
     )
-    said = "its own weighings are not counted in this: the last one read 52.5 lb at 28 in (tillered)"
+    told = predicted(events=(weighed,))
 
-    assert said in predicted(events=(weighed,)).notes
-    assert said not in predicted().notes
+    assert told.draws[2].weight_lbf == pytest.approx(52.5, abs=0.5)
+    assert told.force.interval.low_lbf < 52.5 < told.force.interval.high_lbf
+    assert width(told) < width(predicted()) / 2
+    assert "1 weighing of its own counted" in told.basis
 
 
 def test_a_settled_weight_says_what_law_it_rests_on() -> None:
