@@ -15,7 +15,7 @@ from predictor import between
 from predictor.between import Stood
 from predictor.bow import Refusal
 from predictor.columns import STIFFNESS
-from predictor.predict import GROUP_SOURCES
+from predictor.shares import GROUP_SOURCES
 from reports.blocks import Block, Caution, Paragraph, grid, span
 from reports.printing import Units
 from reports.sources import Basis, ReportError, Sources, basis_of, tell_basis
