@@ -91,6 +91,7 @@ class Choice(Record):
         description="chance that it can be brought to the promise within the widths allowed"
     )
     strain: tuple[Strained, ...] = Field(description="worst place of each material, drawn to the promise")
+    notes: tuple[str, ...] = Field(description="what about it no build has shown yet")
 
 
 class Refused(Record):
@@ -158,7 +159,7 @@ def choose(
         if isinstance(strain, Refusal):
             refused.append(_refused(one.layers, strain))
         else:
-            choices[kind] = _choice(one, promise, strain)
+            choices[kind] = _choice(one, promise, knowledge, strain)
     return Layup(
         choices=tuple(choices.values()),
         refused=tuple(refused),
@@ -307,7 +308,7 @@ def _refused(layers: tuple[Layer, ...], refusal: Refusal) -> Refused:
     return Refused(layers=layers, reason=f"{refusal.reason} ({refusal.where})")
 
 
-def _choice(one: _Tried, promise: Promise, strain: tuple[Strained, ...]) -> Choice:
+def _choice(one: _Tried, promise: Promise, knowledge: Knowledge, strain: tuple[Strained, ...]) -> Choice:
     settled = range_of(one.prospect.settled)
     return Choice(
         layers=one.layers,
@@ -320,6 +321,7 @@ def _choice(one: _Tried, promise: Promise, strain: tuple[Strained, ...]) -> Choi
         reach=reaches(one.prospect, promise),
         chance=chance_of(one.prospect, promise, one.left),
         strain=strain,
+        notes=knowledge.unfamiliar(one.prospect.told),
     )
 
 

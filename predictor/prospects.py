@@ -17,6 +17,7 @@ from predictor import posterior
 from predictor.bow import Refusal
 from predictor.calibration import Calibration, stretch
 from predictor.columns import Columns, Named, Tolerance, columns
+from predictor.familiarity import notes_on_unfamiliar
 from predictor.features import Case, Features, features
 from predictor.habits import USUAL
 from predictor.lots import with_strips
@@ -76,10 +77,18 @@ class Knowledge:
     strips: Sequence[StripTest] = ()
 
     @cached_property
+    def by_builds(self) -> Posterior:
+        """What builds have taught."""
+        return prior_belief() if self.model is None else self.model.belief()
+
+    @cached_property
     def belief(self) -> Posterior:
         """What builds and strips have taught."""
-        by_builds = prior_belief() if self.model is None else self.model.belief()
-        return with_strips(by_builds, self.strips, self.materials)
+        return with_strips(self.by_builds, self.strips, self.materials)
+
+    def unfamiliar(self, told: Columns) -> tuple[str, ...]:
+        """Return in words what about a planned bow no build has shown yet; nothing before training."""
+        return () if self.model is None else notes_on_unfamiliar(self.model, self.by_builds, told)
 
     @property
     def wider(self) -> float:

@@ -89,6 +89,7 @@ def _remarks(told: Told, units: Units) -> list[str]:
         remarks.append(f"and {len(layup.refused) - REFUSALS_SHOWN} more refused (--json has them all)")
     if not layup.choices:
         remarks.append("No stack is left that may be pressed for this promise.")
+    remarks += [f"1: {remark}" for choice in layup.choices[:1] for remark in choice.notes]
     if told.like is not None:
         remarks.append(_compared(told.like, told.last_read))
     elif not told.from_stock:
