@@ -52,12 +52,16 @@ class Strained(Record):
         return None if self.limit is None else self.limit / abs(self.strain)
 
     def __str__(self) -> str:
-        """Return strain, limit and place in words."""
+        """Return strain, limit and place in words, in inches."""
+        return self.in_words(f"{self.from_fade_in:.1f} in", f"{self.draw.inch:g} in")
+
+    def in_words(self, from_fade: str, drawn: str) -> str:
+        """Return strain, limit and place in words, given the lengths as they are to be written."""
         sense = "tension" if self.strain > 0 else "compression"
         limit = "no limit known" if self.limit is None else f"{_limit_words(self.kind)} {self.limit:.2%}"
         return (
             f"{self.material} strained to {abs(self.strain):.2%} in {sense} ({limit}) "
-            f"at {self.from_fade_in:.1f} in from the fade, drawn to {self.draw.inch:g} in"
+            f"at {from_fade} from the fade, drawn to {drawn}"
         )
 
 

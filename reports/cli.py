@@ -951,6 +951,12 @@ def _predict(
         Stage | None,
         typer.Option("--stage", help="how far the bow is when weighed (default: as last time, or tillered)"),
     ] = None,
+    shots: Annotated[
+        int | None, typer.Option("--shots", min=0, help="arrows shot by then (default: not counted)")
+    ] = None,
+    scale: Annotated[
+        str | None, typer.Option("--scale", help="scale it is read on (default: the last one)")
+    ] = None,
     untrained: Annotated[bool, typer.Option("--untrained", help="ignore what training has learned")] = False,
     with_budget: Annotated[
         bool,
@@ -971,7 +977,15 @@ def _predict(
         model = None if untrained else _trained_model(book)
     build, contents = _build_to_predict(what, contents)
     at = stage or expectation.last_stage(contents, build) or Stage.TILLERED
-    prediction = expectation.expect(contents, build, _draws(draws, contents), stage=at, model=model)
+    prediction = expectation.expect(
+        contents,
+        build,
+        _draws(draws, contents),
+        stage=at,
+        model=model,
+        shots=shots,
+        scale=scale or expectation.last_scale(contents, build),
+    )
     if isinstance(prediction, Refusal):
         if as_json:
             sys.stdout.write(prediction.model_dump_json(indent=2) + "\n")

@@ -113,6 +113,12 @@ def last_stage(contents: Contents, build: Build) -> Stage | None:
     return weighed[-1].stage if weighed else None
 
 
+def last_scale(contents: Contents, build: Build) -> str | None:
+    """Return the scale that a build was last weighed on, if it was and somebody noted it."""
+    weighed = [event for event in contents.events.get(build.id, ()) if isinstance(event, WeighIn)]
+    return weighed[-1].scale if weighed else None
+
+
 def budget_of(
     contents: Contents, build: Build, prediction: Prediction, model: Model | None, stage: Stage
 ) -> Budget | None:

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from rich.console import Console
 from rich.markup import escape
 
+from datasets.notation import millimetres
 from datasets.schema import Stage
 from predictor.margins import Strained
 from predictor.predict import DrawPrediction, Prediction
@@ -16,6 +17,11 @@ SHARES_SHOWN = 5
 CAUTION = (
     "Caution: wear eye protection at first draws, keep out of the line of the limb tips, and never draw past "
     "the target weight or the draw that is tillered."
+)
+
+MARKING = (
+    "Weigh after about 30 full draws, and again after about 100 and 500 shots (common practice, no source); then mark "
+    'the bow with what was read: "52 lb at 28 in, string, brace, date, on scale X".'
 )
 
 STRAIN_CAUTION = (
@@ -45,6 +51,7 @@ def show_prediction(prediction: Prediction, stage: Stage, units: Units, out: Con
             right=(1, 2, 3, 4),
         )
     )
+    out.print(_force(prediction, units))
     out.print(
         f"Why so wide, in {units.weight} (one standard deviation) at {units.draw(prediction.main_draw)}:"
     )
@@ -54,15 +61,29 @@ def show_prediction(prediction: Prediction, stage: Stage, units: Units, out: Con
     if rest > 0:
         out.print(f"  and {rest} smaller ones (--json has them all)")
     for place in prediction.strain:
-        out.print(escape(_strain(place)))
+        out.print(escape(_strain(place, units)))
     told = (f"Basis: {prediction.basis}.", f"Intervals: {prediction.interval_basis}.")
-    for remark in (*told, *prediction.notes, STRAIN_CAUTION, CAUTION):
+    marking = (MARKING,) if stage in (Stage.FINISHED, Stage.SETTLED) else ()
+    for remark in (*told, *prediction.notes, *marking, STRAIN_CAUTION, CAUTION):
         out.print(escape(remark))
 
 
-def _strain(place: Strained) -> str:
+def _force(prediction: Prediction, units: Units) -> str:
+    interval = prediction.force.interval
+    ((middle, low, high),) = units.expected(
+        [(prediction.force.weight_lbf, interval.low_lbf, interval.high_lbf)]
+    )
+    scale = "a scale that nobody noted" if prediction.scale is None else f"the scale {prediction.scale}"
+    return escape(
+        f"The table is what {scale} reads; the force itself at {units.draw(prediction.main_draw)} is {middle} "
+        f"{units.weight} ({low} to {high})."
+    )
+
+
+def _strain(place: Strained, units: Units) -> str:
     margin = "margin not known" if place.margin is None else f"margin {fixed(place.margin, 2)}"
-    return f"Strain: {place}, {margin}"
+    from_fade = f"{place.from_fade_in:.1f} in" if units.system == "inch" else millimetres(place.from_fade_in)
+    return f"Strain: {place.in_words(from_fade, units.draw(place.draw))}, {margin}"
 
 
 def _step(units: Units) -> str:
