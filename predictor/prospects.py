@@ -23,8 +23,9 @@ from predictor.habits import USUAL
 from predictor.lots import with_strips
 from predictor.mixture import NormalMixture
 from predictor.model import Model, prior_belief, seen_by
+from predictor.own_history import exactly_read
 from predictor.posterior import Array, Posterior
-from predictor.scatter import PRIOR_SCATTER, UNNOTED_SCALE
+from predictor.scatter import PRIOR_SCATTER
 from predictor.weighings import draws_from_back, moment_at
 
 
@@ -165,13 +166,7 @@ def _explained(
     habits = USUAL if knowledge.model is None else knowledge.model.habits
     moment = moment_at(form, build, [judged.draw], stage, shots, judged.scale)
     told = columns(found, moment, knowledge.materials, PRIOR_SCATTER, habits)
-    return _true_force(told) if judged.scale is None else told
-
-
-def _true_force(told: Columns) -> Columns:
-    """Return the columns of the force itself in the usual air: no scale, no reading error, nothing of the day."""
-    build = {**told.build, UNNOTED_SCALE: np.zeros_like(told.offset)}
-    return replace(told, build=build, weighing=(), sd=np.zeros_like(told.sd))
+    return exactly_read(told) if judged.scale is None else told
 
 
 def apart(one: Columns, other: Columns) -> Columns:
