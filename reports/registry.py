@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from datasets.record import Record
-from reports import calibration_report, differences_report, scales_report
+from reports import calibration_report, differences_report, scales_report, tolerance_report
 from reports.blocks import Block, Section
 from reports.printing import Units
 from reports.sources import Sources
@@ -52,6 +52,13 @@ _ALL: tuple[Report[Any], ...] = (
         question="Which scale reads high, and how well does weighing repeat?",
         make=scales_report.make,
         tell=scales_report.tell,
+    ),
+    Report(
+        name="tolerance",
+        title="Tolerance",
+        question="What tolerance can be promised, and how were promises kept?",
+        make=tolerance_report.make,
+        tell=tolerance_report.tell,
     ),
     Report(
         name="differences",
