@@ -2,26 +2,17 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
-
-import numpy as np
 
 from datasets.contents import Contents
-from datasets.history import events_until
-from datasets.record import DrawLength, Force, ZeroPoint
+from datasets.record import DrawLength, Force
 from datasets.schema import Build, Event, Stage, WeighIn
-from datasets.zero_points import from_back, from_zero
-from predictor import posterior
 from predictor.bow import Refusal
-from predictor.calibration import Calibration, stretch
-from predictor.columns import Moment, columns
-from predictor.features import Case, Features, features
+from predictor.features import Features, features
+from predictor.foresight import Standing, foretell, standing
 from predictor.gains import Budget, budget
-from predictor.habits import USUAL
-from predictor.lots import with_strips
-from predictor.model import Model, prior_belief, seen_by
-from predictor.predict import Prediction, predict, strips_of
-from predictor.scatter import PRIOR_SCATTER
+from predictor.model import Model
+from predictor.predict import Prediction, predict
+from predictor.weighings import Weighed, weighed
 
 SURE = 0.99
 """Coverage of the range outside of which a reading is asked about before it is kept."""
@@ -160,54 +151,49 @@ def compare_all(
     Returns:
         For each weigh-in its readings compared, or why nothing is expected of it.
     """
-    told: dict[int, tuple[Compared, ...] | Refusal] = {}
-    cases: dict[int, Case] = {}
+    histories: dict[tuple[Event, ...], list[Weighed]] = {}
+    keys: dict[int, tuple[Event, ...]] = {}
     for index, weigh_in in enumerate(weigh_ins):
         build = contents.builds[weigh_in.build]
         form = contents.form_of(build)
-        if form is None:
-            told[index] = _no_form(build)
-            continue
-        history = contents.plus(weigh_in).events[build.id]
-        draws = tuple(
-            from_back(one.draw.inch, one.draw.zero, form.handle_depth_in.inch) for one in weigh_in.readings
-        )
-        cases[index] = Case(form, build, events_until(history, weigh_in), draws)
-    for (index, case), found in zip(
-        cases.items(), features(list(cases.values()), contents.materials), strict=True
-    ):
-        told[index] = (
-            found if isinstance(found, Refusal) else _compared(weigh_ins[index], case, found, contents, model)
-        )
-    return [told[index] for index in range(len(weigh_ins))]
+        if form is not None:
+            history = contents.plus(weigh_in).events[build.id]
+            keys[index] = history
+            histories.setdefault(keys[index], list(weighed(form, build, history)))
+    cases = [one.case for mine in histories.values() for one in mine]
+    solved = iter(features(cases, contents.materials))
+    found = {key: [next(solved) for _ in mine] for key, mine in histories.items()}
+    stands = {key: _standing(mine, found[key], contents, model) for key, mine in histories.items()}
+    return [
+        _compared(weigh_in, histories[keys[index]], found[keys[index]], stands[keys[index]])
+        if index in keys
+        else _no_form(contents.builds[weigh_in.build])
+        for index, weigh_in in enumerate(weigh_ins)
+    ]
+
+
+def _standing(
+    mine: Sequence[Weighed], found: Sequence[Features | Refusal], contents: Contents, model: Model | None
+) -> Standing:
+    layered = {layer.material for layer in mine[0].build.layers}
+    strips = [strip for strip in contents.strips.values() if strip.material in layered]
+    return standing(mine, found, contents.materials, model, strips)
 
 
 def _compared(
-    weigh_in: WeighIn, case: Case, found: Features, contents: Contents, model: Model | None
-) -> tuple[Compared, ...]:
-    """Return readings beside the medians and the intervals `SURE` of what a case is expected to weigh."""
-    depth = case.form.handle_depth_in.inch
-    standard = tuple(from_zero(inch, ZeroPoint.STANDARD, depth) for inch in case.draws_in)
-    form = f"{case.form.id}/{case.form.revision}"
-    moment = Moment(form, standard, weigh_in.stage, weigh_in.shots, builder=case.build.builder)
-    habits = USUAL if model is None else model.habits
-    strips = strips_of(found, tuple(contents.strips.values()))
-    by_builds = prior_belief() if model is None else model.belief()
-    belief = with_strips(by_builds, strips, contents.materials)
-    seen = seen_by(belief, columns(found, moment, contents.materials, PRIOR_SCATTER, habits))
-    wider = stretch((Calibration() if model is None else model.calibration).scores())
-    expected = posterior.predict(belief, seen.rows).marginal().stretched(wider)
-    middle = np.exp(seen.offset + expected.quantile(0.5))
-    reach = np.exp(NormalDist().inv_cdf((1 + SURE) / 2) * expected.sd)  # the logarithm is taken as normal
+    weigh_in: WeighIn, mine: Sequence[Weighed], found: Sequence[Features | Refusal], stand: Standing
+) -> tuple[Compared, ...] | Refusal:
+    """Return readings beside what was expected just before: from the bow's earlier weighings, but none after."""
+    place = [one.weigh_in.id for one in mine].index(weigh_in.id)
+    solved = found[place]
+    if isinstance(solved, Refusal):
+        return solved
+    (wanted,) = [one.columns for one in stand.weighings if one.weigh_in == weigh_in.id]
+    foretold = foretell(stand, [(wanted, False)], {one.weigh_in.id for one in mine[:place]})
+    middle, low, high = (foretold.weights_lbf(p).tolist() for p in (0.5, (1 - SURE) / 2, (1 + SURE) / 2))
     return tuple(
         Compared(reading.draw, reading.weight, *ends)
-        for reading, *ends in zip(
-            weigh_in.readings,
-            middle.tolist(),
-            (middle / reach).tolist(),
-            (middle * reach).tolist(),
-            strict=True,
-        )
+        for reading, *ends in zip(weigh_in.readings, middle, low, high, strict=True)
     )
 
 

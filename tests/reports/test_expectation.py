@@ -55,16 +55,23 @@ def test_many_at_once_are_as_one_by_one(contents: Contents) -> None:
 
 def test_a_reading_is_held_against_what_predict_says(contents: Contents) -> None:
     """The weight expected of a reading is that of a prediction at its stage, and the range the normal one."""
-    last = weigh_ins(contents)[-1]
+    last, final = weigh_ins(contents)
     build = contents.builds["K-001"]
     predicted = expect(
-        contents, build, [one.draw for one in last.readings], stage=last.stage, count_own=False
+        contents,
+        build,
+        [one.draw for one in last.readings],
+        (last,),
+        last.stage,
+        shots=last.shots,
+        scale=last.scale,
+        count_own=False,
     )
     compared = compare(contents, last)
 
     assert not isinstance(predicted, Refusal)
     assert not isinstance(compared, Refusal)
-    assert last_stage(contents, build) is last.stage
+    assert last_stage(contents, build) is final.stage
     for one, draw in zip(compared, predicted.draws, strict=True):
         reach = exp(NormalDist().inv_cdf((1 + SURE) / 2) * draw.log_sd)
         assert one.expected_lbf == pytest.approx(draw.weight_lbf, rel=1e-9)
@@ -73,7 +80,10 @@ def test_a_reading_is_held_against_what_predict_says(contents: Contents) -> None
 
 
 def test_a_bow_shot_little_is_expected_to_have_lost_little(contents: Contents) -> None:
-    """Of a settled bow less is expected the more it has shot, by the law of settling."""
+    """Of a settled bow less is expected the more it has shot, by the law of settling.
+
+    The loss in full is the prior's to 1e-3 only: what is expected is the middle of a mixture that allows for slips.
+    """
     settled = shop.weigh_in(id="K-001/4", on="2026-03-09", stage="settled").data
     after = [WeighIn.model_validate({**settled, "shots": shots}) for shots in (0, 50, 500)]
     expected = []
@@ -82,7 +92,7 @@ def test_a_bow_shot_little_is_expected_to_have_lost_little(contents: Contents) -
         expected.append(told[0].expected_lbf)
 
     assert expected[0] > expected[1] > expected[2]
-    assert expected[2] / expected[0] == pytest.approx(exp(COMMON_PRIORS[SHOOTING_IN].mean), rel=1e-9)
+    assert expected[2] / expected[0] == pytest.approx(exp(COMMON_PRIORS[SHOOTING_IN].mean), rel=1e-3)
 
 
 def test_without_its_form_nothing_is_expected(contents: Contents) -> None:
