@@ -891,15 +891,17 @@ def _show(
         contents = book.contents(None if as_of is None else _end_of(as_of))
         build = None if build_id is None else _find_build(contents, build_id)
         corrections = [] if build is None else book.corrections(build.id, contents)
+        # Of a day gone by, the model of today would know too much.
+        model = None if build is None or as_of is not None else _model_if_whole(book)
     if plot is not None:
         return _plot(build, contents, plot)
     if as_json:
-        text = show.book_json(contents) if build is None else show.build_json(build, contents)
+        text = show.book_json(contents) if build is None else show.build_json(build, contents, model)
         sys.stdout.write(text + "\n")
     elif build is None:
         show.show_book(contents, _units(contents, units), console())
     else:
-        show.show_build(build, contents, corrections, _units(contents, units), console())
+        show.show_build(build, contents, corrections, _units(contents, units), console(), model)
     return FINE
 
 

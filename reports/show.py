@@ -12,8 +12,9 @@ from datasets.contents import Contents
 from datasets.record import Dimension, NamedPlace, Side
 from datasets.schema import Build, Cut, Event, Form, Layer, Removal, Rigging, WeighIn, WidthReading
 from predictor.bow import Refusal
+from predictor.model import Model
 from predictor.profile import Profile, fit_profile
-from reports.expectation import Compared, compare
+from reports.expectation import Compared, compare, compare_all
 from reports.printing import Units, table
 from reports.strips import strip_rows
 
@@ -57,7 +58,12 @@ def book_json(contents: Contents) -> str:
 
 
 def show_build(
-    build: Build, contents: Contents, corrections: Sequence[tuple[str, str]], units: Units, out: Console
+    build: Build,
+    contents: Contents,
+    corrections: Sequence[tuple[str, str]],
+    units: Units,
+    out: Console,
+    model: Model | None = None,
 ) -> None:
     """Print a build's dimensions and its history, each weighing beside what was expected of it.
 
@@ -67,6 +73,7 @@ def show_build(
         corrections: id and reason of each correction of the build and its events.
         units: what to print in.
         out: where to.
+        model: what the shop's builds have taught.
     """
     planned = ", planned" if build.planned else ""
     out.print(f"[bold]{build.id}[/] on form {build.form}/{build.form_revision}{planned}")
@@ -83,7 +90,7 @@ def show_build(
     out.print(_sided(heads, [_layer(number, layer, units) for number, layer in enumerate(build.layers, 1)]))
     out.print(_sided(["width at", "belly", "back", "limb"], [_width(width, units) for width in build.widths]))
     history = contents.events.get(build.id, ())
-    rows = _history_rows(history, contents, units)
+    rows = _history_rows(history, contents, units, model)
     if rows:
         out.print(table(["", "on", "what", "read", "expected"], rows, right=(3,)))
     else:
@@ -92,12 +99,12 @@ def show_build(
         out.print(escape(f"{record_id} was corrected: {reason}"))
 
 
-def build_json(build: Build, contents: Contents) -> str:
+def build_json(build: Build, contents: Contents, model: Model | None = None) -> str:
     """Return a build with its history as JSON, each weighing with what was expected of it."""
     return json.dumps(
         {
             "build": build.model_dump(mode="json"),
-            "history": [_event_json(event, contents) for event in contents.events.get(build.id, ())],
+            "history": [_event_json(event, contents, model) for event in contents.events.get(build.id, ())],
         },
         indent=2,
         ensure_ascii=False,
@@ -245,10 +252,13 @@ def _place(place: Dimension | NamedPlace, units: Units) -> str:
     return f"{units.length(place.inch)} out" if isinstance(place, Dimension) else place
 
 
-def _history_rows(history: Sequence[Event], contents: Contents, units: Units) -> list[list[str]]:
+def _history_rows(
+    history: Sequence[Event], contents: Contents, units: Units, model: Model | None
+) -> list[list[str]]:
     """Return one row an event, of a weigh-in one a reading; a column's numbers have the same decimals."""
     weighed = [event for event in history if isinstance(event, WeighIn)]
-    compared = {event.id: compare(contents, event) for event in weighed}
+    told_of = compare_all(contents, weighed, model)
+    compared = {event.id: told for event, told in zip(weighed, told_of, strict=True)}
     known = [one for told in compared.values() if not isinstance(told, Refusal) for one in told]
     expected = iter(_expected(known, units))
     read = iter(units.read_weights([one.weight.lbf for event in weighed for one in event.readings]))
@@ -275,11 +285,11 @@ def _work(event: Removal | Rigging, units: Units) -> str:
     return ", ".join(parts)
 
 
-def _event_json(event: Event, contents: Contents) -> Mapping[str, Any]:
+def _event_json(event: Event, contents: Contents, model: Model | None) -> Mapping[str, Any]:
     stored = event.model_dump(mode="json")
     if not isinstance(event, WeighIn):
         return stored
-    compared = compare(contents, event)
+    compared = compare(contents, event, model)
     if isinstance(compared, Refusal):
         return {**stored, "not_expected": compared.model_dump(mode="json")}
     expected = [
