@@ -13,8 +13,8 @@ from matplotlib.figure import Figure
 from reports.blocks import Graph
 
 BLUE, VERMILION = "#0072B2", "#D55E00"
-"""Two that the colour-blind tell apart: Okabe and Ito, Color Universal Design (2008), from memory. Their greys are alike,
-so marks, dashes and words have to tell them apart in grey print."""
+"""Two that the colour-blind tell apart: Okabe and Ito, Color Universal Design (2008), from memory. Their greys are
+alike, so marks, dashes and words have to tell them apart in grey print."""
 
 GREY, BAND = "0.45", "0.88"
 

@@ -5,7 +5,15 @@ from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from datasets.record import Record
-from reports import calibration_report, differences_report, scales_report, tolerance_report
+from reports import (
+    calibration_report,
+    calibration_told,
+    differences_report,
+    errors_report,
+    errors_told,
+    scales_report,
+    tolerance_report,
+)
 from reports.blocks import Block, Section
 from reports.printing import Units
 from reports.sources import Sources
@@ -44,7 +52,14 @@ _ALL: tuple[Report[Any], ...] = (
         title="Calibration",
         question="Do intervals hold as often as they say?",
         make=calibration_report.make,
-        tell=calibration_report.tell,
+        tell=calibration_told.tell,
+    ),
+    Report(
+        name="errors",
+        title="Errors",
+        question="How far off are predictions, beside other ways, and what do the errors go with?",
+        make=errors_report.make,
+        tell=errors_told.tell,
     ),
     Report(
         name="scales",

@@ -58,7 +58,8 @@ def wilson(held: int, of: int) -> tuple[float, float]:
     share, shrunk = held / of, 1 + z**2 / of
     middle = (share + z**2 / (2 * of)) / shrunk
     half = z * sqrt(share * (1 - share) / of + z**2 / (4 * of**2)) / shrunk
-    return max(0.0, middle - half), min(1.0, middle + half)
+    # At none and at all the ends are 0 and 1, which rounding may miss.
+    return max(0.0, min(middle - half, share)), min(1.0, max(middle + half, share))
 
 
 def usual_counts(of: int, share: float) -> tuple[int, int]:

@@ -56,6 +56,7 @@ class LeftOutBuild(Record):
     below: float = Field(ge=0, le=1, description="probability that was given to a lower reading")
     score: float = Field(description="reading less prediction in predictive standard deviations")
     mistake: float = Field(ge=0, le=1, description="probability of a mistake of the pencil")
+    mistake_in: str = Field(description="where a mistake most likely is, if there is one")
 
     @property
     def looks_wrong(self) -> bool:
@@ -92,18 +93,12 @@ class LeftOutBuilds:
         return LeftOutBuilds(
             tuple(self.builds[place] for place in chosen),
             tuple(self.asked[place] for place in chosen),
-            columns_of(self.predicted, chosen),
+            self.predicted.some(chosen),
         )
 
     def sound(self) -> "LeftOutBuilds":
         """Return those that do not look like a mistake."""
         return self.rows([place for place, build in enumerate(self.builds) if not build.looks_wrong])
-
-
-def columns_of(mixture: NormalMixture, chosen: Sequence[int]) -> NormalMixture:
-    """Return some of a mixture's numbers."""
-    places = np.array(chosen, dtype=int)
-    return NormalMixture(mixture.weights[:, places], mixture.means[:, places], mixture.sds[:, places])
 
 
 def left_out_builds(trained: Trained, contents: Contents) -> LeftOutBuilds:
@@ -119,7 +114,7 @@ def left_out_builds(trained: Trained, contents: Contents) -> LeftOutBuilds:
         every = trained.fit.leave_builds_out()
     places = [main.row for main in mains]
     asked = questions(contents, weighings, _last_of({weighing.weigh_in for weighing in weighings}))
-    predicted = _stretched(columns_of(every, places), trained, [main.build for main in mains])
+    predicted = _stretched(every.some(places), trained, [main.build for main in mains])
     offsets = np.array([question.columns.offset[0] for question in asked])
     predicted = replace(predicted, means=predicted.means + offsets)
     found = LeftOutBuilds(_told(contents, trained, asked, predicted), asked, predicted)
@@ -163,6 +158,7 @@ def _told(
         LeftOutBuild(
             **_words(question, contents.event(last[question.build])),
             main_wood=str(seen_by_rivals.woods[place]),
+            mistake_in=_likeliest_place(trained, place),
             **{name: float(values[place]) for name, values in (figures | dimensions).items()},
         )
         for place, question in enumerate(asked)
@@ -186,3 +182,20 @@ def _words(question: Question, weigh_in: Event | None) -> dict[str, Any]:
         "stage": weigh_in.stage,
         "temperature_f": weigh_in.temperature_f,
     }
+
+
+def _likeliest_place(trained: Trained, build: int) -> str:
+    """Return what a mistake would most likely have shifted: a build, one of its weighings, or one reading."""
+    suspicion, readings = trained.fit.suspicion, trained.fit.readings
+    if suspicion is None:
+        return "not looked for"
+    rows = np.flatnonzero(readings.build == build)
+    weighings = [w.weigh_in for w in trained.evidence.weighings for _ in w.log_weight]
+    of_weighing = rows[np.argmax(suspicion.weighing[rows])]
+    alone = rows[np.argmax(suspicion.reading[rows])]
+    places = {
+        "the whole build": suspicion.build[build],
+        f"the whole weighing {weighings[of_weighing]}": suspicion.weighing[of_weighing],
+        f"one reading of {weighings[alone]}": suspicion.reading[alone],
+    }
+    return max(places, key=places.__getitem__)

@@ -39,6 +39,23 @@ def _mean_absolute(mean: Array, sd: Array) -> Array:
     return value
 
 
+def interval_score(low: Array, high: Array, observed: Array, level: float) -> Array:
+    """Return the score of central intervals: their width, and a fine for each value outside; lower is better.
+
+    Source: Gneiting and Raftery, Journal of the American Statistical Association 102 (2007), 359-378, eq. 43 (from
+    memory): (u - l) + (2 / a) (l - y) for y below l and (2 / a) (y - u) for y above u, with a = 1 - level.
+
+    Args:
+        low: lower ends, shape (n,).
+        high: upper ends, shape (n,).
+        observed: what came, shape (n,).
+        level: coverage promised.
+    """
+    outside = np.maximum(low - observed, 0) + np.maximum(observed - high, 0)
+    score: Array = high - low + 2 / (1 - level) * outside
+    return score
+
+
 @dataclass(frozen=True)
 class Estimate:
     """A figure over all tests of all shops, and its standard error over shops."""

@@ -6,9 +6,10 @@ import scoringrules
 import statsmodels.api as sm
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from predictor.mixture import NormalMixture
-from training.scores import clustered_mean, clustered_ratio, crps
+from training.scores import clustered_mean, clustered_ratio, crps, interval_score
 
 
 def normal(mean: float, sd: float) -> NormalMixture:
@@ -85,3 +86,26 @@ def test_one_shop_has_no_error():
     """A single cluster is refused."""
     with pytest.raises(ValueError, match="wanted two clusters"):
         clustered_mean(np.ones(3), np.zeros(3))
+
+
+@pytest.mark.parametrize(("observed", "level", "score"), [(2, 0.9, 2), (0.5, 0.9, 12), (3.2, 0.8, 4)])
+def test_interval_score(observed, level, score):
+    """An interval from 1 to 3 scores by hand from Gneiting and Raftery (2007), eq. 43, and as `scoringrules` says."""
+    ends = np.array([1.0]), np.array([3.0]), np.array([observed])
+    assert interval_score(*ends, level) == pytest.approx([score], rel=1e-13)
+    theirs = scoringrules.interval_score(obs=observed, lower=1.0, upper=3.0, alpha=1 - level)
+    assert theirs == pytest.approx(score, rel=1e-13)
+
+
+@pytest.mark.parametrize(
+    ("level", "factor"), [(0.95, 4.675606), (0.9, 4.125426), (0.8, 3.509967), (0.5, 2.542213)]
+)
+def test_expected_interval_score(level, factor):
+    """A right interval of a normal number scores (4 / a) phi(z) on average; the factors are computed by
+    `4 / a * scipy.stats.norm.pdf(scipy.stats.norm.ppf(1 - a / 2))`.
+    """
+    observed = norm.ppf((np.arange(20_000) + 0.5) / 20_000)
+    reach = norm.ppf((1 + level) / 2)
+    scores = interval_score(np.full(20_000, -reach), np.full(20_000, reach), observed, level)
+    assert factor == pytest.approx(4 / (1 - level) * norm.pdf(reach), rel=1e-6)
+    assert scores.mean() == pytest.approx(factor, rel=1e-3)

@@ -1,0 +1,299 @@
+"""How the report on errors is told."""
+
+from collections.abc import Sequence
+
+from matplotlib.axes import Axes
+
+from reports.blocks import Block, Caution, Graph, Grid, Paragraph, grid
+from reports.errors_report import (
+    OURS,
+    QUANTITIES,
+    Against,
+    ErrorsReport,
+    MeanError,
+    Method,
+    Scored,
+)
+from reports.graphs import BAND, BLUE, GREY, VERMILION, label, points
+from reports.numbers import fixed
+from reports.printing import Units
+from reports.sources import tell_basis
+from training.compared import FEWEST_FOR_RIVALS
+from training.diagnostics import BUILDS_A_COLUMN, FEWEST_FOR_A_TREND
+
+SURE_P = 0.05
+"""Below this chance a trend or an uneven spread is told as one."""
+
+
+def tell(report: ErrorsReport, units: Units) -> tuple[Block, ...]:
+    """Tell the report."""
+    told: list[Block] = list(tell_basis(report.basis))
+    if report.methods:
+        told += _methods(report, units)
+        told += [_groups(report, units)]
+        told += _against(report)
+        told += _spread(report)
+        told += _influence(report)
+    if report.surprising:
+        told += _surprising(report, units)
+    else:
+        told.append(Paragraph("No build has been left out, so there are no errors to tell of."))
+    return tuple(told)
+
+
+def _methods(report: ErrorsReport, units: Units) -> list[Block]:
+    ours = report.methods[0].scored
+    told: list[Block] = [Paragraph(_bias(ours, units))]
+    doubtful = report.with_doubtful
+    if doubtful and doubtful.builds > ours.builds:
+        told.append(
+            Caution(
+                f"{doubtful.builds - ours.builds} that look like a mistake are not counted; with them the mean "
+                f"absolute error is {units.tenths_of_weight(doubtful.mean_absolute_lbf)} {units.weight}, not "
+                f"{units.tenths_of_weight(ours.mean_absolute_lbf)}."
+            )
+        )
+    rows = [[method.name, *_cells(method.scored, units)] for method in report.methods]
+    told.append(grid("Errors of left-out builds", ["foretold by", *_heads(units)], rows))
+    if len(report.methods) == 1:
+        told.append(Paragraph(f"Rivals need {FEWEST_FOR_RIVALS} builds or more."))
+        return told
+    return [*told, *_rivals(report, units)]
+
+
+def _bias(ours: Scored, units: Units) -> str:
+    bias, unit = ours.bias_lbf, units.weight
+    value = units.tenths_of_weight(bias.value)
+    if bias.half is None:
+        return f"The one build read {value} {unit} from what was expected; one tells nothing of a bias."
+    half = units.tenths_of_weight(bias.half)
+    verdict = "which luck alone brings" if abs(bias.value) <= bias.half else "more than luck brings"
+    return (
+        f"Builds read {value} ± {half} {unit} over what was expected, {verdict} (95%, {ours.builds} builds)."
+    )
+
+
+def _heads(units: Units) -> list[str]:
+    unit = units.weight
+    return [
+        "builds",
+        f"bias, {unit}",
+        f"MAE, {unit}",
+        f"RMSE, {unit}",
+        "MAE, %",
+        "RMSE, %",
+        "CRPS, %",
+        f"90% score, {unit}",
+    ]
+
+
+def _cells(scored: Scored, units: Units) -> list[str]:
+    return [
+        str(scored.builds),
+        units.tenths_of_weight(scored.bias_lbf.value),
+        units.tenths_of_weight(scored.mean_absolute_lbf),
+        units.tenths_of_weight(scored.root_mean_square_lbf),
+        fixed(scored.mean_absolute_percent, 1),
+        fixed(scored.root_mean_square_percent, 1),
+        fixed(scored.crps_percent, 2),
+        units.tenths_of_weight(scored.interval_lbf),
+    ]
+
+
+def _rivals(report: ErrorsReport, units: Units) -> list[Block]:
+    rivals = report.methods[1:]
+    rows = [
+        [
+            rival.name,
+            *_paired(rival.worse_crps_percent, 1.0),
+            *_paired(rival.worse_absolute_lbf, units.of_weight(1.0)),
+        ]
+        for rival in rivals
+    ]
+    heads = ["rival", "CRPS, %", "95%", f"MAE, {units.weight}", "95%"]
+    return [
+        grid("How much worse than this tool, build by build (below zero: better)", heads, rows),
+        Paragraph(_against_rivals(rivals)),
+        _rivals_graph(rivals),
+    ]
+
+
+def _paired(difference: MeanError | None, factor: float) -> tuple[str, str]:
+    if difference is None or difference.half is None:
+        return "-", "-"
+    return f"{factor * difference.value:+.2f}", f"± {factor * difference.half:.2f}"
+
+
+def _against_rivals(rivals: Sequence[Method]) -> str:
+    named: dict[str, list[str]] = {}
+    for rival in rivals:
+        named.setdefault(_verdict(rival.worse_crps_percent), []).append(rival.name)
+    return (
+        "By CRPS, at 95%, "
+        + "; ".join(f"{verdict}: {', '.join(names)}" for verdict, names in named.items())
+        + "."
+    )
+
+
+def _verdict(worse: MeanError | None) -> str:
+    if worse is None or worse.half is None or abs(worse.value) <= worse.half:
+        return "no different for all that so few builds tell"
+    return "worse" if worse.value > 0 else "better"
+
+
+def _rivals_graph(rivals: Sequence[Method]) -> Graph:
+    found = [
+        (rival.name, rival.worse_crps_percent.value, rival.worse_crps_percent.half)
+        for rival in rivals
+        if rival.worse_crps_percent and rival.worse_crps_percent.half is not None
+    ]
+
+    def draw(axes: Axes) -> None:
+        for place, (name, value, half) in enumerate(found):
+            axes.errorbar(value, -place, xerr=half, fmt="o", color=BLUE, capsize=3)
+            label(axes, name, (value, -place + 0.12), side="center")
+        axes.axvline(0, color=GREY, linestyle="--")
+        axes.set_yticks([])
+        axes.spines["left"].set_visible(False)
+        axes.set_ylim(-len(found) + 0.5, 0.8)
+        axes.set_xlabel(f"CRPS less that of {OURS}, % of weight; right of 0 is worse")
+
+    told = "; ".join(f"{name} {value:+.2f} ± {half:.2f}" for name, value, half in found)
+    return Graph(
+        "Rivals beside this tool", f"CRPS of rivals less that of this tool, % of weight: {told}.", draw
+    )
+
+
+def _groups(report: ErrorsReport, units: Units) -> Block:
+    unit = units.weight
+    heads = [
+        "by",
+        "group",
+        "builds",
+        f"bias, {unit}",
+        "95%",
+        f"MAE, {unit}",
+        f"RMSE, {unit}",
+        "MAE, %",
+        "CRPS, %",
+    ]
+    rows = []
+    for one in report.groups:
+        scored = one.scored
+        half = scored.bias_lbf.half
+        rows.append(
+            [
+                one.by,
+                one.group,
+                str(scored.builds),
+                units.tenths_of_weight(scored.bias_lbf.value),
+                "-" if half is None else f"± {units.tenths_of_weight(half)}",
+                units.tenths_of_weight(scored.mean_absolute_lbf),
+                units.tenths_of_weight(scored.root_mean_square_lbf),
+                fixed(scored.mean_absolute_percent, 1),
+                fixed(scored.crps_percent, 2),
+            ]
+        )
+    return grid("By group", heads, rows, texts=2)
+
+
+def _against(report: ErrorsReport) -> list[Block]:
+    if not report.against:
+        return [Paragraph(f"Trends are looked for from {FEWEST_FOR_A_TREND} builds on.")]
+    rows = [
+        [
+            f"{one.quantity}, {one.unit}",
+            str(len(one.values)),
+            f"{one.rank_correlation:+.2f}",
+            _p(one.p),
+            _p(one.p_of_all),
+        ]
+        for one in report.against
+    ]
+    sure = [one.quantity for one in report.against if one.p_of_all < SURE_P]
+    verdict = f"Errors go with {', '.join(sure)}." if sure else "Errors go with none of these beyond luck."
+    heads = ["errors against", "builds", "rank correlation", "p", "p, all looked at"]
+    untold = [name for name in QUANTITIES if name not in {one.quantity for one in report.against}]
+    missing = f" Not known of enough builds, or the same in most: {', '.join(untold)}." if untold else ""
+    return [
+        grid("What errors go with", heads, rows),
+        Paragraph(verdict + missing),
+        *(_against_graph(one) for one in report.against),
+    ]
+
+
+def _p(chance: float) -> str:
+    return "<0.001" if chance < 0.001 else fixed(chance, 3)
+
+
+def _against_graph(one: Against) -> Graph:
+    in_order = sorted(zip(one.values, one.smooth, strict=True))
+
+    def draw(axes: Axes) -> None:
+        axes.axhspan(-2, 2, color=BAND, linewidth=0)
+        axes.axhline(0, color=GREY, linestyle="--", linewidth=1)
+        points(axes, one.values, one.scores)
+        axes.plot(
+            [value for value, _ in in_order], [smooth for _, smooth in in_order], color=VERMILION, linewidth=2
+        )
+        label(axes, "smooth", in_order[-1], VERMILION, "right")
+        axes.set_xlabel(
+            f"{one.quantity}, {one.unit}{' since the first weighing' if one.quantity == 'date' else ''}"
+        )
+        axes.set_ylabel("reading too high, in sd")
+
+    smooth = [value for _, value in in_order]
+    return Graph(
+        title=f"Errors against {one.quantity}",
+        alternative=f"Errors of {len(one.values)} left-out builds in predictive standard deviations against "
+        f"{one.quantity}; their smooth runs from {min(smooth):+.1f} to {max(smooth):+.1f} sd, rank correlation "
+        f"{one.rank_correlation:+.2f}. The grey band holds 19 in 20 if all is well.",
+        draw=draw,
+        height_in=2.4,
+    )
+
+
+def _spread(report: ErrorsReport) -> list[Block]:
+    if not report.spread:
+        return [Paragraph(f"Whether the spread is even is tested from {2 * BUILDS_A_COLUMN} builds on.")]
+    rows = [[test.name, ", ".join(test.on), _p(test.p)] for test in report.spread]
+    uneven = any(test.p < SURE_P for test in report.spread)
+    verdict = "The spread of errors is not even: intervals are too wide for some bows, too narrow for others."
+    even = "Nothing says that the spread of errors, in predictive standard deviations, is uneven."
+    return [
+        grid("Whether the spread of errors is even", ["test", "on", "p"], rows, texts=2),
+        Paragraph(verdict if uneven else even),
+    ]
+
+
+def _influence(report: ErrorsReport) -> list[Block]:
+    if not report.influential:
+        return []
+    usual = 4 / report.methods[0].scored.builds
+    rows = [
+        [one.build, fixed(one.cook, 2), fixed(one.leverage, 2), _p(one.outlier_p)]
+        for one in report.influential
+    ]
+    return [
+        grid("Builds that pull most", ["build", "Cook's distance", "leverage", "outlier p"], rows),
+        Paragraph(
+            f"In a regression of the errors on {', '.join(report.regressed_on)}. A distance over {fixed(usual, 2)} is "
+            "worth a look at the record."
+        ),
+    ]
+
+
+def _surprising(report: ErrorsReport, units: Units) -> list[Block]:
+    unit = units.weight
+    rows = tuple(
+        (
+            one.build.build,
+            units.tenths_of_weight(one.build.expected_lbf),
+            units.tenths_of_weight(one.build.read_lbf),
+            f"{one.build.score:+.1f}",
+            "; ".join(one.reasons),
+        )
+        for one in report.surprising
+    )
+    heads = ("build", f"expected, {unit}", f"read, {unit}", "off, sd", "likely reason")
+    return [Grid("Most surprising builds", heads, rows, right=(1, 2, 3))]

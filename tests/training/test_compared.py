@@ -1,0 +1,58 @@
+"""The model and its rivals are scored on the same builds left out, with honest uncertainty of their difference."""
+
+import numpy as np
+import pytest
+from scipy.stats import ttest_1samp
+
+from predictor.mixture import NormalMixture
+from tests.reports.fitted import sources
+from training.compared import errors, mean, rivals_left_out
+from training.rivals import one_factor
+from training.surprise import most_surprising, reasons
+
+
+def test_errors_by_hand() -> None:
+    """A reading of 55 where the median is 50 is 5 lb and 10 % off."""
+    found = errors(NormalMixture(np.ones((1, 1)), np.log([[50.0]]), np.array([[0.05]])), np.log([55.0]))
+
+    assert (found.off_lbf[0], found.off_percent[0]) == pytest.approx((5, 10))
+    low, high = 50 * np.exp(-1.6448536 * 0.05), 50 * np.exp(1.6448536 * 0.05)
+    assert found.interval_lbf[0] == pytest.approx(high - low + 20 * (55 - high), rel=1e-6)
+
+
+def test_mean_is_students() -> None:
+    """The interval of a mean is that of `scipy.stats.ttest_1samp`; one value has none."""
+    values = np.random.default_rng(1).normal(0.3, 2, 12)
+    theirs = ttest_1samp(values, 0).confidence_interval(0.95)
+    found = mean(values)
+
+    assert found.half is not None
+    assert (found.value - found.half, found.value + found.half) == pytest.approx((theirs.low, theirs.high))
+    assert mean(values[:1]).half is None
+
+
+def test_rivals_do_not_see_the_build() -> None:
+    """A rival's word on a build is that of a fit without it, and the build's own reading does not change it."""
+    left_out = sources(8).left_out
+    assert left_out is not None
+    told = rivals_left_out(left_out, lambda steps, _what: steps)
+    others = np.arange(8) != 3
+    alone = one_factor(left_out.table.rows(others), left_out.table.rows(~others))
+
+    assert told["statics with one factor"].means[:, 3] == pytest.approx(alone.means[:, 0])
+    assert all(rival.means.shape == (1, 8) for rival in told.values())
+
+
+def test_reasons_for_surprises() -> None:
+    """Every build has a reason; a probable mistake comes first, an only lot is told, an ordinary one is luck."""
+    left_out = sources(24).left_out
+    assert left_out is not None
+    builds = list(left_out.builds)
+    far = builds[0].model_copy(update={"score": -4.0, "mistake": 0.9, "lots": ("oak, new",)})
+    told = reasons(far, [far, *builds[1:]])
+
+    assert told[0].startswith("looks like a mistake")
+    assert "the only bow of oak, new" in told
+    plain = builds[1].model_copy(update={"score": 0.1, "mistake": 0.0})
+    assert reasons(plain, builds)[0].startswith("as usual")
+    assert most_surprising([*builds[1:], far], 1) == [far]
