@@ -27,6 +27,9 @@ from datasets.schema import KINDS, Build, Form, Shop, Stock, StripTest
 PREFIXES = {"build": "K-", "strip": "STRIP-", "order": "ORDER-", "stock": "STOCK-"}
 """What the ids start with that the book gives out, by kind."""
 
+APART = ("strip", "order", "stock")
+"""Kinds that no model is trained on: strips are counted at each prediction, orders and stock ask and offer."""
+
 EVENT_KINDS = ("weigh_in", "removal", "rigging")
 
 _ORDER = ("shop", "material", "scale", "form", "strip", "stock", "build", *EVENT_KINDS, "order")
@@ -112,8 +115,8 @@ class ShopBook:
         return self._journal.length()
 
     def data_hash(self) -> str:
-        """Return the SHA-256 of what the current records say."""
-        return self._journal.data_hash()
+        """Return the SHA-256 of what the current records say that a model is trained on."""
+        return self._journal.data_hash(APART)
 
     def versions(self, record_id: str) -> list[store.Entry]:
         """Return every version of a record with its reason, oldest first; empty if there never was one."""

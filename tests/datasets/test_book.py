@@ -200,6 +200,17 @@ def test_length_and_hash_tell_what_is_new(book: ShopBook) -> None:
     assert book.data_hash() != before[1]
 
 
+def test_what_no_model_is_trained_on_leaves_the_hash(book: ShopBook) -> None:
+    """A strip, an order or lams at hand make no model stale; another bow does."""
+    book.add([shop.form(), shop.build()])
+    before = book.data_hash()
+    book.add([shop.strip(), shop.order(), shop.stock()])
+    assert book.data_hash() == before
+
+    book.add([shop.build()])
+    assert book.data_hash() != before
+
+
 def test_orders_and_stock_get_ids(book: ShopBook) -> None:
     """An order typed above its bow finds it, and lams at hand are called by their material's own name."""
     book.add([shop.order(), shop.stock(material="Sugar Maple"), shop.form(), shop.build()])
