@@ -296,8 +296,8 @@ readings = [{draw = "27", weight = "60"},
 def test_far_weights_of_a_file_are_odd(bow: Run) -> None:
     """A reading far off in a file is kept, and told on its line in the words of weigh; a fair one is not."""
     Path("far.toml").write_text(FAR)
-    result = bow("add far.toml")
     asked = bow("weigh K-001 27=60 28=95 --stage tillered --on 2026-03-05").err.splitlines()[0]
+    result = bow("add far.toml")
 
     assert (result.code, result.out) == (1, "kept 1: weigh-in K-001/1\n")
     assert asked.startswith("expected ")
@@ -662,9 +662,10 @@ def trained(bow: Run) -> Run:
 
 
 def test_prediction_uses_what_was_learned(trained: Run) -> None:
-    """After training, predict rests on the builds and is narrower; --untrained ignores them."""
-    with_builds = json.loads(trained("predict K-001 --draws 28 --json").out)
-    without = json.loads(trained("predict K-001 --draws 28 --json --untrained").out)
+    """After training, predict of a like bow rests on the builds and is narrower; --untrained ignores them."""
+    Path("twin.json").write_text(json.dumps({"build": [shop.build().data]}))
+    with_builds = json.loads(trained("predict twin.json --draws 28 --json").out)
+    without = json.loads(trained("predict twin.json --draws 28 --json --untrained").out)
 
     def widths(prediction: dict[str, list[dict[str, list[dict[str, float]]]]]) -> list[float]:
         return [one["high_lbf"] - one["low_lbf"] for one in prediction["draws"][0]["intervals"]]
