@@ -180,7 +180,7 @@ class ShopBook:
             last = self._journal.find(raw.kind, record_id)
             if last is None or last.payload is None:
                 raise store.RecordError(
-                    f"wanted a {raw.kind} to correct, got {record_id}, which is not in the book; check the id"
+                    f"wanted {raw.kind} {record_id} to correct it, got no such record in the book; check the id"
                 )
             contents = self.contents()
             outcome = _read(raw.kind, {**json.loads(last.payload), **raw.data}, contents)

@@ -136,7 +136,12 @@ def test_a_correction_keeps_the_other_fields_and_the_old_version(book: ShopBook)
 @pytest.mark.parametrize(
     ("record_id", "change", "reason", "message"),
     [
-        ("K-009", {}, "typo", "wanted a build to correct, got K-009, which is not in the book; check the id"),
+        (
+            "K-009",
+            {},
+            "typo",
+            "wanted build K-009 to correct it, got no such record in the book; check the id",
+        ),
         ("K-001", {"id": "K-002"}, "typo", "wanted the id K-001 to stay, got K-002; leave the id out"),
         ("K-001", {}, " ", "wanted a reason for changing K-001, got none; say what was wrong"),
     ],
