@@ -7,8 +7,12 @@ from typing import Any
 
 import pytest
 
-from reports import asking
+from datasets.record import DrawLength, ZeroPoint
+from predictor.prospects import Judged, Promise
+from predictor.swaps import Change
+from reports import asking, layup
 from tests import shop
+from tests.reports import fitted
 from tests.reports.conftest import Ended
 
 Command = Callable[[str], Ended]
@@ -163,6 +167,28 @@ def test_what_cannot_be_told_says_what_to_type(bow: Command, line: str, code: in
     assert ended.code == code
     assert said in ended.err
     assert len(ended.err.splitlines()) == 1
+
+
+@pytest.mark.slow
+def test_what_is_learned_leaves_less_to_take_off() -> None:
+    """A model of the shop's builds narrows what a stack may weigh, so less has to be left on, and names new lots."""
+    trained = fitted.sources(24).trained
+    assert trained is not None
+    contents = fitted.sources(24).contents
+    judged = Judged(DrawLength(inch=28, zero=ZeroPoint.STANDARD, typed=None), 500)
+    form = contents.forms["long-66", 1]
+    change = Change(wood="hard maple", glass_in=0.05)
+    learned, unlearned = (
+        layup.for_form(
+            layup.Asked(contents, model, judged, change), form, Promise(50.0, 1.0, judged), 1
+        ).layup.choices[0]
+        for model in (trained.model, None)
+    )
+
+    assert learned.excess_lbf < unlearned.excess_lbf
+    assert learned.chance > unlearned.chance
+    assert any(note.startswith("no build had these lots yet") for note in learned.notes)
+    assert unlearned.notes == ()
 
 
 def test_stock_that_makes_no_bow_is_told(bow: Command) -> None:
