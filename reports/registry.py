@@ -11,6 +11,7 @@ from reports import (
     differences_report,
     errors_report,
     errors_told,
+    learning_report,
     scales_report,
     tolerance_report,
 )
@@ -74,6 +75,13 @@ _ALL: tuple[Report[Any], ...] = (
         question="What tolerance can be promised, and how were promises kept?",
         make=tolerance_report.make,
         tell=tolerance_report.tell,
+    ),
+    Report(
+        name="learning",
+        title="Learning",
+        question="How good have predictions become, and what would teach most?",
+        make=learning_report.make,
+        tell=learning_report.tell,
     ),
     Report(
         name="differences",

@@ -1,0 +1,91 @@
+"""How errors and intervals have come down as builds came in: each time the first builds foretell the later ones."""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.special import ndtri
+from threadpoolctl import threadpool_limits
+
+from predictor.calibration import stretch
+from predictor.model import prior_belief
+from predictor.posterior import Posterior
+from training.calibrate import calibrate
+from training.evidence import Evidence, readings
+from training.hierarchy import fit
+from training.questions import Question, answers
+from training.suspicion import GrossErrors
+
+STOPS = (0, 1, 2, 3, 5, 8, 12, 20, 30, 50, 80, 130, 200, 300, 500, 800)
+"""Numbers of builds after which it is looked ahead."""
+
+MOST_LATER = 40
+"""So many of the builds that came next are foretold."""
+
+LEVEL = 0.9
+
+
+@dataclass(frozen=True)
+class Point:
+    """What the first builds said of those that came next.
+
+    Attributes:
+        builds: that had taught.
+        later: builds foretold.
+        rms_percent: root mean square of the errors.
+        half_width_percent: mean half width of the 90 % intervals.
+        inside: how many lay inside.
+    """
+
+    builds: int
+    later: int
+    rms_percent: float
+    half_width_percent: float
+    inside: int
+
+
+def curve(
+    evidence: Evidence,
+    asked: Sequence[Question],
+    track: Callable[[Sequence[Any], str], Iterable[Any]],
+) -> tuple[Point, ...]:
+    """Fit the first builds at every stop, and foretell those that came next.
+
+    The shop's habits, such as its law of settling, are those of the whole book.
+
+    Args:
+        evidence: of the whole book.
+        asked: one reading a build, in the order of time.
+        track: tells how far it has come.
+    """
+    stops = [stop for stop in STOPS if stop < len(asked)]
+    return tuple(_point(evidence, asked, stop) for stop in track(stops, "fitting the first builds"))
+
+
+def _point(evidence: Evidence, asked: Sequence[Question], stop: int) -> Point:
+    belief, wider = _taught_by(evidence, {question.build for question in asked[:stop]})
+    later = asked[stop : stop + MOST_LATER]
+    foretold = answers(belief, later).stretched(wider)
+    read = np.array([question.log_weight for question in later])
+    errors = np.expm1(read - foretold.quantile(0.5))
+    reach = foretold.quantile((1 + LEVEL) / 2) - foretold.quantile((1 - LEVEL) / 2)
+    inside = np.abs(foretold.normal_score(read)) <= ndtri((1 + LEVEL) / 2)
+    return Point(
+        builds=stop,
+        later=len(later),
+        rms_percent=100 * float(np.sqrt(np.mean(errors**2))),
+        half_width_percent=100 * float(np.mean(reach)) / 2,
+        inside=int(inside.sum()),
+    )
+
+
+def _taught_by(evidence: Evidence, builds: set[str]) -> tuple[Posterior, float]:
+    """Return what some builds teach, and the factor on widths that their scores ask for."""
+    weighings = tuple(one for one in evidence.weighings if one.build in builds)
+    if not weighings:
+        return prior_belief(), 1.0
+    first = Evidence(weighings, (), evidence.habits)
+    with threadpool_limits(limits=1, user_api="blas"):
+        fitted = fit(readings(weighings), GrossErrors())
+        return fitted.posterior, stretch(calibrate(fitted, first).scores())
