@@ -61,7 +61,16 @@ def label(
         colour: of what is labelled.
         side: of the text that stands there.
     """
-    axes.annotate(text, at, color=colour, fontsize=9, xytext=(0, 3), textcoords="offset points", ha=side)
+    axes.annotate(
+        text,
+        at,
+        color=colour,
+        fontsize=9,
+        xytext=(0, 4),
+        textcoords="offset points",
+        ha=side,
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.5},
+    )
 
 
 def points(axes: Axes, x: Sequence[float], y: Sequence[float], colour: str = BLUE) -> None:

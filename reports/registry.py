@@ -9,6 +9,7 @@ from reports import (
     calibration_report,
     calibration_told,
     differences_report,
+    drift_report,
     errors_report,
     errors_told,
     learning_report,
@@ -61,6 +62,13 @@ _ALL: tuple[Report[Any], ...] = (
         question="How far off are predictions, beside other ways, and what do the errors go with?",
         make=errors_report.make,
         tell=errors_told.tell,
+    ),
+    Report(
+        name="drift",
+        title="Drift",
+        question="Has anything shifted in the course of time, and with which lot or scale?",
+        make=drift_report.make,
+        tell=drift_report.tell,
     ),
     Report(
         name="scales",

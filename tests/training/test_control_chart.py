@@ -1,0 +1,127 @@
+"""Charts over time: constants and run lengths are the published ones, shifts are found, quiet stays quiet."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import norm
+
+from training.control_chart import (
+    BUILDS_A_FALSE_ALARM,
+    EWMA_REACH,
+    EWMA_SHARE,
+    RANGE_OF_TWO,
+    RULES,
+    alarms,
+    moving_average,
+    sd_by_moving_range,
+)
+
+
+def test_constant_of_moving_ranges() -> None:
+    """d2 of two is 1.128, the value of every table of control-chart factors (such as ASTM E2587; from memory)."""
+    assert round(RANGE_OF_TWO, 3) == 1.128
+
+
+def test_sd_by_hand() -> None:
+    """The mean of the moving ranges 2, 1 and 3 over 1.128 is 1.773; one build has none."""
+    assert sd_by_moving_range([0.0, 2.0, 1.0, 4.0]) == pytest.approx(2 / 1.128, rel=1e-3)
+    assert sd_by_moving_range([1.0]) is None
+
+
+def _run_length(share: float, reach: float, states: int = 401) -> float:
+    """Return the mean run length of a two-sided moving average of standard normal errors, by the Markov chain of
+    Brook and Evans, Biometrika 59 (1972), 539-549 (from memory).
+    """
+    limit = reach * np.sqrt(share / (2 - share))
+    width = 2 * limit / states
+    middles = -limit + width * (np.arange(states) + 0.5)
+    upper = (middles[None] + width / 2 - (1 - share) * middles[:, None]) / share
+    step = norm.cdf(upper) - norm.cdf(upper - width / share)
+    lengths = np.linalg.solve(np.eye(states) - step, np.ones(states))
+    return float(lengths[states // 2])
+
+
+@pytest.mark.parametrize(("share", "reach"), [(0.05, 2.615), (0.1, 2.814), (0.2, 2.962), (0.4, 3.054)])
+def test_moving_average_alarms_once_in_500(share: float, reach: float) -> None:
+    """The published schemes (Montgomery, from memory) raise a false alarm once in some 500 builds; ours is one."""
+    assert _run_length(share, reach) == pytest.approx(500, rel=0.01)
+    assert (EWMA_SHARE, EWMA_REACH) == (0.2, 2.962)
+
+
+def _first_alarm(scores: np.ndarray) -> int | None:
+    found = alarms(scores.tolist())
+    return found[0].places[-1] + 1 if found else None
+
+
+@pytest.mark.slow
+def test_run_rules_alarm_once_in_92() -> None:
+    """The four rules raise a false alarm once in 91.75 builds: Champ and Woodall (1987), from memory."""
+    rng = np.random.default_rng(20261125)
+    lengths = [_first_alarm(rng.standard_normal(1200)) for _ in range(1000)]
+
+    assert all(length is not None for length in lengths)
+    assert np.mean(lengths) == pytest.approx(91.75, abs=3 * np.std(lengths) / np.sqrt(1000))
+    assert round(91.75) == BUILDS_A_FALSE_ALARM
+
+
+@pytest.mark.parametrize(
+    ("scores", "rule", "places"),
+    [
+        ([0, 0, 3.1, 0], 0, (2,)),
+        ([0, -2.1, 0.3, -2.5, 0], 1, (1, 3)),
+        ([1.2, 1.1, -0.2, 1.4, 1.3], 2, (0, 1, 3, 4)),
+        ([0.1, 0.2, 0.3, 0.1, 0.2, 0.3, 0.4, 0.1], 3, tuple(range(8))),
+    ],
+)
+def test_each_rule_by_hand(scores: list[float], rule: int, places: tuple[int, ...]) -> None:
+    """Each rule of the Western Electric handbook (from memory) is broken by the errors that break it, and only it."""
+    found = alarms(scores)
+
+    assert [(alarm.rule, alarm.places) for alarm in found] == [(RULES[rule], places)]
+
+
+def test_quiet_errors_raise_nothing() -> None:
+    """Errors that swing within one standard deviation raise no alarm; none at all neither."""
+    assert alarms([0.5, -0.5] * 20) == []
+    assert alarms([]) == []
+
+
+def test_one_that_goes_on_is_told_once() -> None:
+    """A shift that lasts raises each rule once while it lasts."""
+    found = alarms([0.5] * 20)
+
+    assert [alarm.places[-1] for alarm in found] == [7]
+
+
+@given(st.lists(st.floats(-5, 5), max_size=30))
+def test_sides_are_alike(scores: list[float]) -> None:
+    """Errors with all signs turned raise the same alarms, and the moving average turns with them."""
+    turned = [-score for score in scores]
+
+    assert sorted(alarm.places for alarm in alarms(scores)) == sorted(
+        alarm.places for alarm in alarms(turned)
+    )
+    assert moving_average(turned).value == pytest.approx(-moving_average(scores).value)
+
+
+def test_moving_average_limits() -> None:
+    """The first limit is share times reach, the last the one that stays: by Roberts' variance."""
+    limits = moving_average([0.0] * 60).limit
+
+    assert limits[0] == pytest.approx(EWMA_REACH * EWMA_SHARE)
+    assert limits[-1] == pytest.approx(EWMA_REACH * np.sqrt(EWMA_SHARE / (2 - EWMA_SHARE)))
+    assert np.all(np.diff(limits) >= 0)
+
+
+def _found(shifted: Callable[[np.ndarray], np.ndarray]) -> float:
+    rng = np.random.default_rng(5)
+    return float(np.mean([bool(alarms(shifted(rng.standard_normal(30)).tolist())) for _ in range(100)]))
+
+
+def test_a_shift_is_found() -> None:
+    """A shift by one and a half standard deviations in the last ten of thirty is mostly found, quiet is not."""
+    assert _found(lambda errors: errors + 1.5 * (np.arange(30) >= 20)) > 0.85
+    assert _found(lambda errors: errors) < 0.5
