@@ -463,8 +463,12 @@ class Shop(Record):
     reach_chance: float = Field(
         0.95, ge=0.5, lt=1, description="chance wanted that a new stack is heavy enough for its order"
     )
-    least_width_fade_in: Width | None = Field(None, description="narrowest that a limb may become at the fade")
-    least_width_nock_in: Width | None = Field(None, description="narrowest that a limb may become at the nock")
+    least_width_fade_in: Width | None = Field(
+        None, description="narrowest that a limb may become at the fade"
+    )
+    least_width_nock_in: Width | None = Field(
+        None, description="narrowest that a limb may become at the nock"
+    )
     glass_off_limit_in: Thickness | None = Field(None, description="most that may be sanded off one face")
     strain_limit: float | None = Field(
         None, gt=0, le=0.05, description="highest face strain allowed (default: the material's)"
