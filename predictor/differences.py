@@ -7,7 +7,6 @@ together: Shapley, in Contributions to the Theory of Games II (1953), 307-317 (f
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from math import log
 
 import numpy as np
@@ -18,7 +17,7 @@ from datasets.record import ZeroPoint
 from datasets.zero_points import from_back
 from predictor.between import KINDS, Stood, mixed
 from predictor.bow import Refusal, handbook_moduli, weights
-from predictor.columns import Columns, Named, Tolerance
+from predictor.columns import Columns
 from predictor.model import level_name
 from predictor.posterior import Array, Posterior
 
@@ -69,43 +68,8 @@ def logarithmic_mean(first: float, second: float) -> float:
     return (first - second) / log(first / second)
 
 
-def contrast(first: Columns, second: Columns) -> Columns:
-    """Return what the logarithm of one bow's weight over another's depends on, as one row.
-
-    Shared effects count with the difference of their columns, so what both bows have alike cancels; what each bow has
-    of its own is independent and adds up in squares.
-
-    Args:
-        first: columns of one reading.
-        second: columns of one reading of another build.
-    """
-    names = [*dict.fromkeys([*first.groups, *second.groups])]
-    own = [replace(one, name=f"other bow, {one.name}") for one in second.tolerances]
-    return replace(
-        first,
-        offset=first.offset - second.offset,
-        common=_less(first.common, second.common),
-        priors={**second.priors, **first.priors},
-        groups={name: _less(first.groups.get(name, {}), second.groups.get(name, {})) for name in names},
-        build={name: np.hypot(column, second.build[name]) for name, column in first.build.items()},
-        tolerances=(*first.tolerances, *own),
-        weighing=(
-            *first.weighing,
-            *(Tolerance("other bow", one.source, one.column) for one in second.weighing),
-        ),
-        sd=np.hypot(first.sd, second.sd),
-    )
-
-
-def _less(first: Named, second: Named) -> dict[str, Array]:
-    return {
-        name: np.subtract(first.get(name, 0.0), second.get(name, 0.0))
-        for name in dict.fromkeys([*first, *second])
-    }
-
-
 def by_effects(belief: Posterior, told: Columns) -> dict[str, float]:
-    """Return what each learned effect adds to a contrast by its mean, and each new one by its prior's mean.
+    """Return what each effect adds to one reading by its learned mean, or by its prior's where it is new.
 
     Levels of a group, such as the lots of wood, are told together by the name of the group. All together they are the
     mean of the prediction less the statics' part.

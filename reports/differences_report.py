@@ -16,7 +16,7 @@ from predictor.between import Stood
 from predictor.bow import Refusal
 from predictor.columns import STIFFNESS
 from predictor.shares import GROUP_SOURCES
-from reports.blocks import Block, Caution, Paragraph, grid, span
+from reports.blocks import Block, Caution, Paragraph, grid
 from reports.printing import Units
 from reports.sources import Basis, ReportError, Sources, basis_of, tell_basis
 from training.two_bows import Difference, Side, difference, sides
@@ -291,7 +291,7 @@ def _sums(report: DifferencesReport, units: Units) -> Block:
     lines += [("all else learned", small)] if len(large) < len(report.learned) else []
     rows = [[name, units.tenths_of_weight(lbf)] for name, lbf in lines]
     ends = (report.expected_low_lbf, report.expected_high_lbf)
-    reach = span(*(units.tenths_of_weight(end) for end in ends if end is not None))
+    reach = " to ".join(units.tenths_of_weight(end) for end in ends if end is not None)
     for name, lbf in (
         (f"expected ({LEVEL:.0%} of such pairs: {reach})", report.expected_lbf),
         ("measured", report.measured_lbf),

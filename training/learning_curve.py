@@ -33,13 +33,15 @@ class Point:
     Attributes:
         builds: that had taught.
         later: builds foretold.
-        rms_percent: root mean square of the errors.
+        median_percent: median absolute error: half of the builds came nearer.
+        rms_percent: root mean square of the errors, in which one slip of the pencil weighs much.
         half_width_percent: mean half width of the 90 % intervals.
         inside: how many lay inside.
     """
 
     builds: int
     later: int
+    median_percent: float
     rms_percent: float
     half_width_percent: float
     inside: int
@@ -74,6 +76,7 @@ def _point(evidence: Evidence, asked: Sequence[Question], stop: int) -> Point:
     return Point(
         builds=stop,
         later=len(later),
+        median_percent=100 * float(np.median(np.abs(errors))),
         rms_percent=100 * float(np.sqrt(np.mean(errors**2))),
         half_width_percent=100 * float(np.mean(reach)) / 2,
         inside=int(inside.sum()),

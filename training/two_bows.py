@@ -17,12 +17,13 @@ from predictor.between import Stood
 from predictor.bow import Refusal
 from predictor.calibration import stretch
 from predictor.columns import Columns, columns
-from predictor.differences import by_effects, by_statics, contrast, logarithmic_mean
+from predictor.differences import by_effects, by_statics, logarithmic_mean
 from predictor.features import Case, features
 from predictor.habits import USUAL
 from predictor.mixture import NormalMixture
 from predictor.model import prior_belief, seen_by
 from predictor.posterior import Posterior
+from predictor.prospects import apart
 from predictor.scatter import PRIOR_SCATTER
 from predictor.weighings import draws_from_back, moment_at
 from training.evidence import readings
@@ -175,7 +176,7 @@ def difference(contents: Contents, pair: tuple[Side, Side], trained: Trained | N
     if isinstance(told, Refusal):
         return told
     belief, wider = _without({side.build.id for side in pair}, trained)
-    row = contrast(*told)
+    row = apart(*told)
     seen = seen_by(belief, row)
     expected = posterior.predict(belief, seen.rows).marginal().stretched(wider)
     expected = NormalMixture(expected.weights, expected.means + seen.offset, expected.sds)

@@ -17,9 +17,10 @@ from predictor import posterior
 from predictor.between import BRACE, CORES, DRAW, GLASS, KINDS, LENGTH, MAKE_OF_CORES, WIDTHS, Stood, mixed
 from predictor.bow import handbook_moduli, weights
 from predictor.columns import Columns, columns
-from predictor.differences import by_effects, by_statics, contrast, logarithmic_mean
+from predictor.differences import by_effects, by_statics, logarithmic_mean
 from predictor.features import Case, Features, features
 from predictor.model import prior_belief, seen_by
+from predictor.prospects import apart
 from predictor.scatter import BOW, PRIOR_SCATTER
 from predictor.weighings import moment_at
 from tests.predictor.bows import REFLEXED, STRAIGHT, build
@@ -180,19 +181,19 @@ def test_shared_doubts_cancel() -> None:
     row = told()
     own = Columns(**{**vars(row), "common": {}, "groups": {}})
 
-    assert variance(contrast(row, row)) == pytest.approx(2 * variance(own), rel=1e-12)
-    assert variance(contrast(row, row)) < variance(row)
+    assert variance(apart(row, row)) == pytest.approx(2 * variance(own), rel=1e-12)
+    assert variance(apart(row, row)) < variance(row)
     assert variance(own) > prior_belief().scale(BOW)[0] ** 2
 
 
 def test_effects_add_up_to_the_mean_of_the_prediction() -> None:
     """Before training the parts of the effects are their priors' means, and shared ones cancel."""
-    row = contrast(told(layers=layers(".050", ".230", "red elm")), told())
+    row = apart(told(layers=layers(".050", ".230", "red elm")), told())
     belief = prior_belief()
 
     assert sum(by_effects(belief, row).values()) + row.offset[0] == pytest.approx(
         seen_by(belief, row).offset[0], abs=1e-12
     )
-    assert by_effects(belief, contrast(told(), told())) == pytest.approx(
-        dict.fromkeys(by_effects(belief, contrast(told(), told())), 0.0)
+    assert by_effects(belief, apart(told(), told())) == pytest.approx(
+        dict.fromkeys(by_effects(belief, apart(told(), told())), 0.0)
     )
