@@ -68,14 +68,15 @@ def checked_reach(scores: Sequence[float], level: float) -> float | None:
 
 
 def stretch(scores: Sequence[float]) -> float:
-    """Return the factor on the predictive standard deviation that the scores ask for, drawn towards one.
+    """Return the factor on the predictive standard deviation that the scores ask for, drawn towards one, never below.
 
     The root mean square of the scores, with `BELIEVED_AS_BUILDS` scores of size one added: the estimate of a scale
     with a scaled inverse chi-squared prior about one (Gelman and others, Bayesian Data Analysis, section 2.6, from
-    memory). Without scores it is one.
+    memory). Without scores it is one. Intervals are not pressed below the model's own: most left-out readings are of
+    bows on the bench, and say little of finish sanding and shooting in, whose doubt would shrink with the rest.
     """
     squares = sum(min(abs(score), FARTHEST_SCORE) ** 2 for score in scores)
-    return sqrt((BELIEVED_AS_BUILDS + squares) / (BELIEVED_AS_BUILDS + len(scores)))
+    return max(1.0, sqrt((BELIEVED_AS_BUILDS + squares) / (BELIEVED_AS_BUILDS + len(scores))))
 
 
 class BuildScore(Record):

@@ -31,9 +31,6 @@ from predictor.weighings import Weighed, Weighing, draws_from_back, fingerprint,
 
 Array = NDArray[np.float64]
 
-LEAST_STRETCH = 0.1
-"""Factor below which the doubt that weighings share is never pressed, whatever the scores say."""
-
 
 @dataclass(frozen=True)
 class Situation:
@@ -261,7 +258,7 @@ def _shared_factor(stand: Standing, wanted: Sequence[tuple[Columns, bool]]) -> f
     noise = float(stand.belief.weights @ stand.belief.scale("noise") ** 2) * float(row.sd[0]) ** 2
     of_day = float(np.sum(row.tolerances[0, row.tolerances.shape[1] - seen.of_weighings :] ** 2))
     reading = noise + of_day
-    return sqrt(max(stand.wider**2 * total - reading, LEAST_STRETCH**2 * total) / (total - reading))
+    return sqrt((stand.wider**2 * total - reading) / (total - reading))
 
 
 def _stretched(belief: Posterior, seen: Seen, factor: float) -> tuple[Posterior, Seen]:

@@ -13,7 +13,7 @@ from datasets.contents import Contents
 from predictor.bow import Refusal
 from predictor.columns import Columns
 from predictor.habits import USUAL, Habits
-from predictor.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, SCALE_LOG_SD, SCALE_MEDIANS
+from predictor.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, SCALE_LOG_SDS, SCALE_MEDIANS
 from predictor.weighings import Weighed, Weighing, weighed
 from training.readings import BuildColumn, Group, Readings
 from training.scale_priors import LogNormal
@@ -113,7 +113,7 @@ def readings(weighings: Sequence[Weighing]) -> Readings:
 
 
 def _prior(name: str) -> LogNormal:
-    return LogNormal(SCALE_MEDIANS[name], SCALE_LOG_SD)
+    return LogNormal(SCALE_MEDIANS[name], SCALE_LOG_SDS[name])
 
 
 def _group(name: str, told: Sequence[Columns], counts: Sequence[int]) -> Group:
