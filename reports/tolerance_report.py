@@ -6,8 +6,9 @@ import numpy as np
 from pydantic import Field
 
 from datasets.record import Record
-from predictor.calibration import builds_needed
+from predictor.calibration import builds_needed, stretch
 from predictor.conformity import conformance, guard_band
+from predictor.mixture import NormalMixture
 from predictor.model import prior_belief
 from predictor.scale_bias import by_weighings, with_checks
 from predictor.scatter import PRIOR_SCATTER
@@ -16,7 +17,15 @@ from reports.printing import Units
 from reports.sources import Basis, Sources, basis_of, tell_basis
 from training.coverage import count
 from training.left_out_builds import LeftOutBuilds
-from training.promises import Kept, delivered, judged_sd, share_within, tolerance_by_rank, tolerance_for
+from training.promises import (
+    Kept,
+    after_last_weighing,
+    delivered,
+    judged_sd,
+    share_within,
+    tolerance_by_rank,
+    tolerance_for,
+)
 
 SHARES = (0.9, 0.95, 0.99)
 
@@ -38,6 +47,9 @@ class Promise(Record):
     by_predictions_lbf: float | None = Field(description="nothing without builds")
     by_past_errors_lbf: float | None = Field(description="by rank; nothing where builds are too few")
     builds_needed: int = Field(description="for a rank")
+    at_best_lbf: float | None = Field(
+        description="of a bow cut to its weight by the scale, then finished and shot in; nothing without builds"
+    )
 
 
 class Chance(Record):
@@ -80,7 +92,6 @@ class ToleranceReport(Record):
     builds: int = Field(description="sound ones, each left out once")
     promises: tuple[Promise, ...]
     chances: tuple[Chance, ...]
-    with_removal_plan: None = Field(None, description="not yet known")
     orders: tuple[OrderKept, ...]
     met: int
     judged: int = Field(description="delivered orders whose bow was weighed at the promised draw")
@@ -100,7 +111,8 @@ def make(sources: Sources, _words: Sequence[str]) -> ToleranceReport:
     orders = tuple(_order(kept, sds, unknown) for kept in delivered(sources.contents))
     judged = [order for order in orders if order.met is not None]
     met = count(sum(bool(order.met) for order in judged), len(judged), SHARES[0])
-    promises = tuple(_promise(left_out, share) for share in SHARES)
+    at_best = _at_best(sources, left_out, weight) if left_out else None
+    promises = tuple(_promise(left_out, at_best, share) for share in SHARES)
     return ToleranceReport(
         basis=basis_of(sources),
         weight_lbf=weight,
@@ -145,12 +157,22 @@ def _order(kept: Kept, sds: dict[str, float], unknown: float) -> OrderKept:
     )
 
 
-def _promise(left_out: LeftOutBuilds | None, share: float) -> Promise:
+def _at_best(sources: Sources, left_out: LeftOutBuilds, weight_lbf: float) -> NormalMixture | None:
+    """Return what is left open of a bow of a middling weight that was cut by the scale, read as the last one was."""
+    if sources.trained is None:
+        return None
+    wider = stretch(sources.trained.model.calibration.scores())
+    last = left_out.asked[-1].columns
+    return after_last_weighing(sources.trained.fit.posterior, last, weight_lbf).stretched(wider)
+
+
+def _promise(left_out: LeftOutBuilds | None, at_best: NormalMixture | None, share: float) -> Promise:
     return Promise(
         share=share,
         by_predictions_lbf=tolerance_for(left_out.predicted, share) if left_out else None,
         by_past_errors_lbf=tolerance_by_rank(_off_lbf(left_out), share) if left_out else None,
         builds_needed=builds_needed(share),
+        at_best_lbf=tolerance_for(at_best, share) if at_best else None,
     )
 
 
@@ -192,6 +214,9 @@ def _verdict(report: ToleranceReport, units: Units) -> str:
     past, shop = _either_way(promise.by_past_errors_lbf, units), _either_way(report.shop_tolerance_lbf, units)
     if report.shop_tolerance_lbf >= max(promise.by_predictions_lbf, promise.by_past_errors_lbf):
         so = "may be promised of a bow that is built as planned"
+    elif promise.at_best_lbf is not None and report.shop_tolerance_lbf < promise.at_best_lbf:
+        best = _either_way(promise.at_best_lbf, units)
+        so = f"is less than even weighing and cutting keep 9 times in 10, which is {best} {unit} at best"
     else:
         so = "can be promised only of bows that are weighed and cut to weight"
     return f"By the predictions {kept}, by past errors within {past} {unit}: the shop's {shop} {unit} {so}."
@@ -202,11 +227,6 @@ def tell(report: ToleranceReport, units: Units) -> tuple[Block, ...]:
     told: list[Block] = [*tell_basis(report.basis), Paragraph(_verdict(report, units))]
     if report.builds:
         told += [_promises(report, units), _what_is_meant(report), _chances_told(report, units)]
-    told.append(
-        Paragraph(
-            "With a removal plan, which weighs and cuts in passes, the tolerance is smaller; how much is not yet known."
-        )
-    )
     told += _orders(report, units)
     told += _guards(report, units)
     return tuple(told)
@@ -220,10 +240,16 @@ def _promises(report: ToleranceReport, units: Units) -> Block:
             f"needs {one.builds_needed} builds"
             if one.by_past_errors_lbf is None
             else _either_way(one.by_past_errors_lbf, units),
+            "-" if one.at_best_lbf is None else _either_way(one.at_best_lbf, units),
         ]
         for one in report.promises
     ]
-    heads = ["of bows", f"by predictions, {units.weight}", f"by past errors, {units.weight}"]
+    heads = [
+        "of bows",
+        f"by predictions, {units.weight}",
+        f"by past errors, {units.weight}",
+        f"cut by the scale, {units.weight}",
+    ]
     return grid("Smallest tolerance that would be met", heads, rows)
 
 
@@ -236,7 +262,9 @@ def _what_is_meant(report: ToleranceReport) -> Block:
     return Paragraph(
         f"Planned: {builds} predicted without its own weighings, from the others, as built and cut. A bow that is only "
         "drawn, or of new lots, comes out wider: see its own prediction. Past errors are counted by rank, which needs "
-        "more builds the surer the promise."
+        "more builds the surer the promise. Cut by the scale: at best, for a bow that was weighed and cut to its weight "
+        "with the expected loss left on, then finished and shot in; what a removal plan loses to its last cut is not "
+        "yet known."
     )
 
 

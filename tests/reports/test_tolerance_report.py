@@ -82,6 +82,7 @@ def test_surer_promises_are_wider_and_need_more_builds() -> None:
     wide = [promise.by_predictions_lbf for promise in report.promises]
 
     assert wide == sorted(wide)  # type: ignore[type-var]  # each is told
+    assert all(promise.at_best_lbf < promise.by_predictions_lbf for promise in report.promises)  # type: ignore[operator]
     assert [promise.builds_needed for promise in report.promises] == [9, 19, 99]
     assert all(promise.by_past_errors_lbf is None for promise in report.promises)
     assert "builds are too few to bear it out" in text(report)
