@@ -195,7 +195,7 @@ def _alarm_table(raised: Sequence[RaisedAlarm]) -> Grid:
             one.rule,
             ", ".join(one.builds),
             f"{one.mean_score:+.1f}",
-            ", ".join(one.shared) or "nothing",
+            ", ".join(one.shared) or "-",
         )
         for one in raised
     )
@@ -207,7 +207,7 @@ def _candidate_table(candidates: Sequence[Candidate]) -> Grid:
         [
             one.what,
             str(one.builds),
-            span(str(one.first), str(one.last)),
+            span(f"{one.first:%Y-%m}", f"{one.last:%Y-%m}"),
             f"{one.effect_percent:+.1f}% ± {one.effect_sd_percent:.1f}%",
             f"{one.mean_score:+.1f}",
         ]

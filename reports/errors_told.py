@@ -55,6 +55,13 @@ def _methods(report: ErrorsReport, units: Units) -> list[Block]:
         )
     rows = [[method.name, *_cells(method.scored, units)] for method in report.methods]
     told.append(grid("Errors of left-out builds", ["foretold by", *_heads(units)], rows))
+    told.append(
+        Paragraph(
+            "MAE is the mean absolute error, RMSE the root mean square. CRPS is how far a whole prediction, its width "
+            "and all, lies from what came; the 90% score is an interval's width and 20 times what it missed by. Less "
+            "is better in all of them."
+        )
+    )
     if len(report.methods) == 1:
         told.append(Paragraph(f"Rivals need {FEWEST_FOR_RIVALS} builds or more."))
         return told

@@ -14,6 +14,7 @@ from reports import (
     errors_told,
     learning_report,
     scales_report,
+    settling_report,
     tolerance_report,
 )
 from reports.blocks import Block, Section
@@ -69,6 +70,13 @@ _ALL: tuple[Report[Any], ...] = (
         question="Has anything shifted in the course of time, and with which lot or scale?",
         make=drift_report.make,
         tell=drift_report.tell,
+    ),
+    Report(
+        name="settling",
+        title="Settling",
+        question="What do bows lose by being shot in, and when is a bow weighed and marked?",
+        make=settling_report.make,
+        tell=settling_report.tell,
     ),
     Report(
         name="scales",
