@@ -262,9 +262,9 @@ def _what_is_meant(report: ToleranceReport) -> Block:
     return Paragraph(
         f"Planned: {builds} predicted without its own weighings, from the others, as built and cut. A bow that is only "
         "drawn, or of new lots, comes out wider: see its own prediction. Past errors are counted by rank, which needs "
-        "more builds the surer the promise. Cut by the scale: at best, for a bow that was weighed and cut to its weight "
-        "with the expected loss left on, then finished and shot in; what a removal plan loses to its last cut is not "
-        "yet known."
+        "more builds the surer the promise. Cut by the scale: at best, for a bow that was weighed and cut to its "
+        "weight with the expected loss left on, then finished and shot in; what a removal plan loses to its last cut "
+        "is not yet known."
     )
 
 
