@@ -78,6 +78,11 @@ class Doubt:
                 row[self.places[name]] = column
         return rows
 
+    def spread(self, rows: Array) -> Array:
+        """Return the variance of rows from what is left open of the effects, shape (K, rows)."""
+        variance: Array = np.sum((rows @ self.covariances) * rows, axis=2)
+        return variance
+
     def own_variance(self, lessons: Sequence[Lesson]) -> Array:
         """Return the variance of lessons that no effect explains, shape (K, lessons)."""
         return np.stack([self._own(lesson) for lesson in lessons], axis=1)
@@ -99,30 +104,29 @@ def doubt(belief: Posterior, bows: Sequence[Columns], lessons: Sequence[Lesson] 
     Args:
         belief: of a fit, or the prior's.
         bows: one reading each.
-        lessons: that are thought of.
+        lessons: that are thought of; those that weigh no bow show effects of the bows only.
     """
-    places = {name: place for place, name in enumerate(belief.effects)}
-    known, k = len(places), len(belief.weights)
+    shown = [*bows, *(lesson.of_bow for lesson in lessons if lesson.of_bow is not None)]
     before: dict[str, Array] = {}
-    for told in (*bows, *(lesson.of_bow for lesson in lessons if lesson.of_bow is not None)):
-        for name, prior in told.priors.items():
-            before[name] = np.full(k, prior.sd**2)
+    for told in shown:
+        before |= {name: np.full(len(belief.weights), told.priors[name].sd ** 2) for name in told.common}
         for group, levels in told.groups.items():
             before |= dict.fromkeys((level_name(group, one) for one in levels), belief.scale(group) ** 2)
-    new = [name for name in before if name not in places]
-    places |= {name: known + place for place, name in enumerate(new)}
-    covariances = np.zeros((k, len(places), len(places)))
-    covariances[:, :known, :known] = belief.covariances
-    for name in new:
-        covariances[:, places[name], places[name]] = before[name]
-    return Doubt(belief, places, covariances)
+    of_fit = {name: place for place, name in enumerate(belief.effects) if name in before}
+    names = [*of_fit, *(name for name in before if name not in of_fit)]
+    covariances = np.zeros((len(belief.weights), len(names), len(names)))
+    fitted = list(of_fit.values())
+    covariances[:, : len(fitted), : len(fitted)] = belief.covariances[:, fitted][:, :, fitted]
+    for place in range(len(fitted), len(names)):
+        covariances[:, place, place] = before[names[place]]
+    return Doubt(belief, {name: place for place, name in enumerate(names)}, covariances)
 
 
 def half_widths(left: Doubt, bows: Sequence[Columns]) -> Array:
     """Return half the widths of the bows' intervals as shares of the weight, shape (bows,)."""
     asked = [weighing("", told) for told in bows]
     rows = left.rows(asked)
-    variances = np.einsum("ni,kij,nj->kn", rows, left.covariances, rows) + left.own_variance(asked)
+    variances = left.spread(rows) + left.own_variance(asked)
     return _reach(left.belief.weights @ variances)
 
 
@@ -135,9 +139,9 @@ def after_each(left: Doubt, bows: Sequence[Columns], lessons: Sequence[Lesson]) 
     """Return half the widths of the bows' intervals after each lesson by itself, shape (lessons, bows)."""
     asked = [weighing("", told) for told in bows]
     rows, taught = left.rows(asked), left.rows(lessons)
-    before = np.einsum("ni,kij,nj->kn", rows, left.covariances, rows) + left.own_variance(asked)
+    before = left.spread(rows) + left.own_variance(asked)
     shared = rows @ left.covariances @ taught.T
-    spread = np.einsum("li,kij,lj->kl", taught, left.covariances, taught) + left.own_variance(lessons)
+    spread = left.spread(taught) + left.own_variance(lessons)
     after = before[:, None, :] - np.swapaxes(shared, 1, 2) ** 2 / spread[:, :, None]
     return _reach(np.tensordot(left.belief.weights, after, axes=1))
 
