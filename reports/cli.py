@@ -1059,7 +1059,13 @@ def _train(context: typer.Context, as_json: JsonOption = False) -> int:
 @app.command("report")
 def _report(
     context: typer.Context,
-    name: Annotated[str, typer.Argument(metavar="NAME", help="calibration and others, or all")],
+    name: Annotated[
+        str,
+        typer.Argument(
+            metavar="NAME",
+            help="calibration, errors, drift, settling, scales, tolerance, learning, differences, or all",
+        ),
+    ],
     words: Annotated[
         list[str] | None, typer.Argument(metavar="[WORDS]", help="what the report wants to know")
     ] = None,
@@ -1068,9 +1074,9 @@ def _report(
     as_json: JsonOption = False,
     units: UnitsOption = None,
 ) -> int:
-    """Tell how good predictions are and what may be promised, from builds that the model had not seen.
+    """Tell how good predictions have been, and what may be promised.
 
-    The model is fitted anew to the book as it is. A page holds all it needs, for a phone and for paper.
+    The model is fitted anew to the book as it is, and judged by builds left out. A page holds all it needs, for a phone and for paper.
 
     Example: drawweight report calibration --html calibration.html
     """

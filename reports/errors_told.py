@@ -75,8 +75,10 @@ def _bias(ours: Scored, units: Units) -> str:
         return f"The one build read {value} {unit} from what was expected; one tells nothing of a bias."
     half = units.tenths_of_weight(bias.half)
     verdict = "which luck alone brings" if abs(bias.value) <= bias.half else "more than luck brings"
+    share = f"{fixed(ours.bias_percent.value, 1)}%"
     return (
-        f"Builds read {value} ± {half} {unit} over what was expected, {verdict} (95%, {ours.builds} builds)."
+        f"Builds read {value} ± {half} {unit} ({share}) over what was expected, {verdict} "
+        f"(95%, {ours.builds} builds)."
     )
 
 

@@ -141,13 +141,8 @@ def _graph(curve: SettlingCurve) -> Graph:
                 alpha=0.6,
             )
         axes.plot(shots, [100 * left.middle for left in curve.band], color=VERMILION, linewidth=2.2)
-        label(
-            axes,
-            f"law; grey: {curve.level:.0%} of bows",
-            (shots[-1], 100 * curve.band[-1].middle),
-            VERMILION,
-            "right",
-        )
+        words = f"thick: the law; grey: {curve.level:.0%} of bows"
+        label(axes, words, (shots[-1], 100 * curve.band[-1].high), VERMILION, "right")
         axes.set_xlabel("arrows shot")
         axes.set_ylabel("left of the finished weight, %")
 

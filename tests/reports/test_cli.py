@@ -691,6 +691,26 @@ def test_training_tells_what_it_learned(trained: Run) -> None:
     assert Path("shop.book.model.json").exists()
 
 
+def test_reports_as_text_values_and_page(trained: Run) -> None:
+    """A report comes as text, as JSON of the same values, and as a page; the book of one build says what it cannot."""
+    told = trained("report calibration")
+    values = json.loads(trained("report calibration --json").out)
+    page = trained("report calibration --html calibration.html")
+
+    assert (told.code, page.code, page.out) == (0, 0, "calibration.html\n")
+    assert values["verdict"] in " ".join(told.out.split())
+    assert values["verdict"] in Path("calibration.html").read_text(encoding="utf-8")
+    assert "tells nothing yet" in values["verdict"]
+
+
+def test_what_no_report_is_made_of(trained: Run) -> None:
+    """All reports go into a folder and only they; a name that is none is told with the nearest; nothing is written."""
+    assert trained("report all").code == trained("report errors --into here").code == 2
+    assert "wanted --into DIR with the reports named all" in trained("report all").err
+    assert "wanted a report, got eror; did you mean errors?" in trained("report eror").err
+    assert not Path("here").exists()
+
+
 def test_a_model_behind_its_book(trained: Run) -> None:
     """A model that lacks records says how many, and is used all the same."""
     trained("weigh K-001 28=50 --stage finished --on 2026-03-09 --yes")

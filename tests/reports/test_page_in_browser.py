@@ -15,8 +15,6 @@ from reports import report_files
 from reports.printing import Units
 from tests.reports.fitted import sources
 
-pytestmark = pytest.mark.slow
-
 PHONE_PX = 390
 
 QUIET = (
@@ -79,11 +77,13 @@ def look(page: Path, profile: Path) -> dict[str, Any]:
     return found
 
 
+@pytest.mark.slow
 def test_asks_nobody(page: Path, tmp_path: Path) -> None:
     """A browser that shows the page asks for nothing besides, by its own list of what was asked for."""
     assert [address for address in look(page, tmp_path)["asked"] if not address.startswith("data:")] == []
 
 
+@pytest.mark.slow
 def test_what_asks_is_seen(tmp_path: Path) -> None:
     """A page that does ask for a picture elsewhere, on this machine, is caught by the same list."""
     asking = tmp_path / "asking.html"
@@ -92,6 +92,7 @@ def test_what_asks_is_seen(tmp_path: Path) -> None:
     assert look(asking, tmp_path / "profile")["asked"] == ["http://127.0.0.1:9/bow.png"]
 
 
+@pytest.mark.slow
 def test_fits_a_phone(page: Path, tmp_path: Path) -> None:
     """At 390 px no part of the page but the inside of a table reaches beyond the screen, and each picture is drawn."""
     found = look(page, tmp_path)
@@ -100,6 +101,7 @@ def test_fits_a_phone(page: Path, tmp_path: Path) -> None:
     assert found["images"] == found["drawn"] > 0
 
 
+@pytest.mark.slow
 def test_prints_on_a4(page: Path, tmp_path: Path) -> None:
     """Printed, every sheet is A4: 210 by 297 mm (ISO 216) in points, to the point."""
     printed = tmp_path / "reports.pdf"
