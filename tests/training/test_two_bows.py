@@ -4,11 +4,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.stats import chi2
 
 from datasets.contents import Contents
 from datasets.schema import KINDS
 from predictor.between import WIDTHS
 from tests import shop
+from tests.reports.fitted import sources
 from training.train import train
 from training.two_bows import Difference, difference, sides
 
@@ -136,3 +138,22 @@ def test_the_two_bows_do_not_teach_their_own_difference() -> None:
 
     assert otherwise.expected.mean == pytest.approx(as_read.expected.mean, abs=1e-9)
     assert np.log(55 / 45) == pytest.approx(otherwise.read - as_read.read)  # type: ignore[operator]  # both were read
+
+
+@pytest.mark.slow
+def test_differences_stray_as_far_as_they_say() -> None:
+    """In an invented shop the twelve pairs of bows next to each other stray by one sd, give or take luck.
+
+    The sum of their squared scores lies where a chi-squared of twelve degrees of freedom lies 998 times in 1000.
+    """
+    known = sources(24)
+    names = list(known.contents.builds)
+    scores = []
+    for first, second in zip(names[::2], names[1::2], strict=True):
+        found = difference(known.contents, sides(known.contents, first, second), known.trained)
+        assert isinstance(found, Difference), found
+        assert found.read is not None
+        scores.append(float(found.expected.normal_score(np.array([found.read]))[0]))
+
+    low, high = chi2.ppf([0.001, 0.999], len(scores))
+    assert low < np.sum(np.square(scores)) < high
