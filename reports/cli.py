@@ -1076,7 +1076,8 @@ def _report(
 ) -> int:
     """Tell how good predictions have been, and what may be promised.
 
-    The model is fitted anew to the book as it is, and judged by builds left out. A page holds all it needs, for a phone and for paper.
+    The model is fitted anew to the book as it is, and judged by builds left out. A page holds all it
+    needs, for a phone and for paper.
 
     Example: drawweight report calibration --html calibration.html
     """
