@@ -21,9 +21,10 @@ def shop(mistakes: bool = False) -> Contents:
 
 
 @cache
-def sources(builds: int) -> Sources:
+def sources(builds: int, mistakes: bool = False) -> Sources:
     """Return what reports on a shop's first builds are made from."""
-    contents = only(shop(), list(shop().builds)[:builds])
+    whole = shop(mistakes)
+    contents = only(whole, list(whole.builds)[:builds])
     records = len(contents.builds)
     trained = train(contents, HASH, records) if builds else None
     return Sources(contents, HASH, records, DAY, trained)
