@@ -1,6 +1,7 @@
 """The report on two builds: its lines add up to the measured difference, and it says no more than it knows."""
 
 import io
+from dataclasses import replace
 
 import pytest
 from rich.console import Console
@@ -41,7 +42,7 @@ def test_unweighed_bow_has_an_expected_difference_only() -> None:
     known = sources(3)
     contents = known.contents
     planned = contents.builds["K-001"].model_copy(update={"id": "K-900", "planned": True})
-    report = make(type(known)(**{**vars(known), "contents": contents.plus(planned)}), ("K-900", "K-001"))
+    report = make(replace(known, contents=contents.plus(planned)), ("K-900", "K-001"))
 
     assert (report.measured_lbf, report.left_lbf, report.as_far) == (None, None, None)
     assert report.expected_low_lbf < report.expected_lbf < report.expected_high_lbf  # type: ignore[operator]  # told
