@@ -622,7 +622,7 @@ def _layup(
     as_json: JsonOption = False,
     units: UnitsOption = None,
 ) -> int:
-    """Tell which stack to press for a weight, from the lams in stock, and how thick to grind it.
+    """Tell which stack of the lams in stock to press, and how thick.
 
     It is heavy enough to reach the weight after finishing and shooting in, with the least to take off. With --like
     the cores of another bow like one of the book: for a target or, without one, of the same weight with other glass,
@@ -733,7 +733,7 @@ def _order(
     as_json: JsonOption = False,
     units: UnitsOption = None,
 ) -> int:
-    """List the orders, take one, or change one: what weight was promised at which draw.
+    """List the promised weights, take an order, or change one.
 
     An order that names no scale is judged by the true force. It stays open until it names the weighing that it
     was delivered with.
@@ -782,7 +782,7 @@ def _stock(
     as_json: JsonOption = False,
     units: UnitsOption = None,
 ) -> int:
-    """List the lams at hand, add some, or change what is left of some.
+    """List the lams at hand, add some, or change them.
 
     What can be ground has two thicknesses: as it is, and the thinnest that may be ground from it.
 
@@ -823,7 +823,7 @@ def _shop(
     as_json: JsonOption = False,
     units: UnitsOption = None,
 ) -> int:
-    """List the shop's settings, or change some: tolerance, costs, least widths, limits, zero points, units.
+    """List the shop's settings, or change some of them.
 
     Example: drawweight shop least_width_fade_in="1 1/8" least_width_nock_in=7/16
     """

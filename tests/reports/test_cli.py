@@ -734,13 +734,13 @@ def test_a_model_that_is_none(trained: Run, content: str) -> None:
 
 
 def test_a_trained_shop_catches_finer_slips(trained: Run) -> None:
-    """A reading that would pass before training is asked about after it; a damaged model keeps nobody from weighing."""
+    """A reading off by an eighth is asked about once trained; a damaged model keeps nobody from weighing."""
     weight = json.loads(trained("predict K-001 --draws 28 --json").out)["draws"][0]["weight_lbf"]
     slip = f"weigh K-001 28={weight * 1.13:.1f} --stage tillered --on 2026-03-06"
 
     assert trained(slip).code == 1
     Path("shop.book.model.json").write_text("{}", encoding="utf-8")
-    kept = trained(slip)
+    kept = trained(f"weigh K-001 28={weight:.1f} --stage tillered --on 2026-03-06")
     assert kept.code == 0
     assert kept.err.startswith("expected untrained: ")
 
