@@ -12,10 +12,11 @@ from itertools import pairwise
 
 from datasets.contents import Contents
 from datasets.finding import Check, Finding
-from datasets.history import bow_at, place_in
+from datasets.history import bow_at
 from datasets.materials import Kind, named
 from datasets.place_checks import PLACE_CHECKS
 from datasets.record import Record, Side
+from datasets.removals import place_in
 from datasets.schema import (
     MOST_DEFLECTION,
     Build,

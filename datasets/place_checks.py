@@ -8,8 +8,9 @@ import numpy as np
 from datasets import tolerances
 from datasets.contents import Contents
 from datasets.finding import Check, Finding
-from datasets.history import GeometryError, LimbAt, bow_at, place_in
+from datasets.history import GeometryError, LimbAt, bow_at
 from datasets.record import Dimension, Place, Record, Side
+from datasets.removals import place_in
 from datasets.schema import Build, Cut, Event, Form, Method, ProfileReading, Removal
 
 BEYOND_IN = 0.25

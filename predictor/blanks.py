@@ -8,8 +8,9 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from datasets.history import bow_at, place_in
+from datasets.history import bow_at
 from datasets.record import BraceHeight, Dimension, Taken, ZeroPoint
+from datasets.removals import place_in
 from datasets.schema import Build, Form, FormKind, Layer, Shop, StringSpec, WidthReading
 from datasets.zero_points import from_back
 

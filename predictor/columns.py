@@ -14,8 +14,8 @@ from math import log, tanh
 import numpy as np
 from numpy.typing import NDArray
 
-from datasets.history import CARRIED_OUT, GAIN_OF
 from datasets.materials import Kind, Material
+from datasets.removals import CARRIED_OUT, GAIN_OF
 from datasets.schema import Stage
 from predictor.carrying_out import CarryingOut
 from predictor.features import Features, InputEffect

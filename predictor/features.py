@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from datasets.history import BowAt, Input, LamAt, LimbAt, bow_at
+from datasets.history import BowAt, LamAt, LimbAt, bow_at, shifted_bows
+from datasets.ledger import Input
 from datasets.materials import Material
 from datasets.schema import Build, Event, Form
 from predictor.bow import (
@@ -198,9 +199,11 @@ def _stood(
 def _input_steps(stood: _Stood, profiles: Sequence[Profile]) -> Iterator[_Step]:
     """Yield the limbs of a bow with each of its inputs changed by a step, their fitted shapes as recorded."""
     case, bow = stood.case, stood.bow
-    for effect, given in enumerate(bow.inputs, stood.first + len(stood.moduli)):
-        step = INPUT_STEP * given.sd
-        shifted = bow_at(case.form, case.build, case.events, {given.name: step})
+    steps = [INPUT_STEP * given.sd for given in bow.inputs]
+    shifts = ({given.name: step} for given, step in zip(bow.inputs, steps, strict=True))
+    others = shifted_bows(case.form, case.build, case.events, shifts)
+    first = stood.first + len(stood.moduli)
+    for effect, (step, shifted) in enumerate(zip(steps, others, strict=True), first):
         alike = len(stood.rows) == 1 and shifted.upper == shifted.lower
         pair = (shifted.upper,) if alike else (shifted.upper, shifted.lower)
         recorded = ((stood.rows[0], bow.upper, profiles[0]), (stood.rows[-1], bow.lower, profiles[-1]))

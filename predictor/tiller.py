@@ -13,9 +13,11 @@ import numpy as np
 from pydantic import Field
 
 from datasets import tolerances
-from datasets.history import Input, LimbAt, bow_at, events_until, place_in
+from datasets.history import LimbAt, bow_at, events_until
+from datasets.ledger import Input
 from datasets.materials import Material
 from datasets.record import Dimension, DrawLength, NamedPlace, Record, Side, Taken
+from datasets.removals import place_in
 from datasets.schema import Build, Cut, Event, Form, Method, Removal, WeighIn
 from datasets.zero_points import from_back
 from predictor.bow import Moduli, Refusal, handbook_moduli

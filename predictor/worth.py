@@ -12,7 +12,8 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from datasets.history import BowAt, Polyline
+from datasets.history import BowAt
+from datasets.removals import Polyline
 from datasets.schema import Method
 from predictor.bow import Moduli, Refusal, limb_of, refusal, string_stiffness
 from predictor.influence import influence

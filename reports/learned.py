@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.markup import escape
 
 from datasets.book import ShopBook
-from datasets.history import GAIN_OF
+from datasets.removals import GAIN_OF
 from predictor.calibration import check, highest_level, stretch
 from predictor.columns import STIFFNESS
 from predictor.mixture import NormalMixture

@@ -7,7 +7,7 @@ from math import log, sqrt
 import numpy as np
 
 from datasets.contents import Contents
-from datasets.history import gain_of
+from datasets.removals import gain_of
 from datasets.schema import Method, Removal
 from predictor.carrying_out import WORTH_REMOVALS, Carried, CarryingOut
 

@@ -7,7 +7,7 @@ from math import log
 
 import numpy as np
 
-from datasets.history import gain_of
+from datasets.removals import gain_of
 from datasets.schema import Method
 from predictor.columns import FINISHED, Columns, Moment
 from predictor.cutting import with_cut

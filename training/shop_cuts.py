@@ -6,9 +6,10 @@ from datetime import timedelta
 
 import numpy as np
 
-from datasets.history import BowAt, LimbAt, Polyline
+from datasets.history import BowAt, LimbAt
 from datasets.notation import inches, thousandths
 from datasets.record import Side
+from datasets.removals import Polyline
 from datasets.schema import Method
 from training.shop_designs import PLACES
 from training.shop_press import Job

@@ -28,8 +28,9 @@ from numpy.typing import NDArray
 from rich.progress import track
 
 from datasets.contents import Contents
-from datasets.history import bow_at, gain_of
+from datasets.history import bow_at
 from datasets.record import DrawLength, ZeroPoint
+from datasets.removals import gain_of
 from datasets.schema import Event, Stage, WeighIn
 from predictor.bow import Refusal
 from predictor.columns import Columns, Moment, columns

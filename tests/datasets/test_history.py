@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from datasets import tolerances
 from datasets.book import read_record
 from datasets.contents import Contents
-from datasets.history import BowAt, Polyline, bow_at, events_until
+from datasets.history import BowAt, bow_at, events_until, shifted_bows
 from datasets.record import Taken
+from datasets.removals import Polyline
 from datasets.schema import Build, Event, Form, Part, WeighIn
 from tests import shop
 
@@ -313,3 +314,24 @@ def test_the_nock_moves_with_a_shortening() -> None:
     before, after = bow(shorten).upper, bow(shorten, shop.removal(method="sides", done=ends)).upper
 
     assert at(before.width_belly, 23) - at(after.width_belly, 23) == pytest.approx(1 / 8)
+
+
+@pytest.mark.parametrize("limb", ["upper", "both"])
+def test_many_shifts_at_once_are_each_one_by_itself(limb: str) -> None:
+    """Geometries that share what no shift touches are those made one at a time, in whatever order."""
+    methods = (("sides", ".03"), ("belly-glass", ".003"), ("edges", ".125"), ("trap", ".02"))
+    history = events(
+        *(
+            shop.removal(limb=limb, method=method, done=[{"at": "mid", "amount_in": amount}])
+            for method, amount in methods
+        )
+    )
+    assert len(history) == len(methods)
+    recorded = bow_at(form(), build(), history)
+    shifts = [{one.name: one.sd} for one in recorded.inputs]
+    shifts += [{}, *reversed(shifts), shifts[0] | shifts[-1]]
+
+    together = list(shifted_bows(form(), build(), history, shifts))
+
+    assert together == [bow_at(form(), build(), history, shift) for shift in shifts]
+    assert together[0] != recorded

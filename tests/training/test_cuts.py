@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from datasets.contents import Contents
-from datasets.history import gain_of
+from datasets.removals import gain_of
 from datasets.schema import Method, Stage
 from predictor.cutting import CUT
 from training.cuts import UsualCut, usual_cut, with_cuts

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from datasets.contents import Contents
-from datasets.history import gain_of
+from datasets.removals import gain_of
 from predictor.model import Model
 from predictor.settling import FULL_SETTLING_SHOTS, LawBasis
 from predictor.shot_in import left_after
