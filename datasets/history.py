@@ -5,6 +5,7 @@ tolerance. The same code computes the geometry with one input shifted, so an inp
 difference of two geometries.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
@@ -67,7 +68,7 @@ class LimbAt:
     def stack_at(self, station: float) -> float:
         """Return the thickness of the lams at a station, in inches, glue lines apart."""
         there = [lam for lam in self.lams if lam.stations[0] <= station <= lam.stations[-1]]
-        return float(sum(np.interp(station, lam.stations, lam.thickness) for lam in there))
+        return sum(_value(lam.stations, lam.thickness, station) for lam in there)
 
 
 @dataclass(frozen=True)
@@ -314,6 +315,13 @@ def _lam(layer: Layer, name: str, form: Form, length: float, ledger: Ledger) -> 
 
 def _profile(readings: Sequence[ProfileReading]) -> tuple[tuple[float, float], ...]:
     return tuple((reading.at_in.inch, reading.offset_in.inch) for reading in readings)
+
+
+def _value(stations: Sequence[float], values: Sequence[float], station: float) -> float:
+    """Return a polyline's value at a station within it; for one place this is quicker than by arrays."""
+    after = min(bisect_right(stations, station), len(stations) - 1)
+    start, end = stations[after - 1], stations[after]
+    return values[after - 1] + (values[after] - values[after - 1]) * (station - start) / (end - start)
 
 
 @lru_cache(maxsize=64)

@@ -151,12 +151,19 @@ def features(cases: Sequence[Case], materials: Mapping[str, Material]) -> list[F
     Returns:
         For each case its features, or why it has none.
     """
-    return [found for some in _in_batches(cases) for found in _batch_features(some, materials)]
+    found = {
+        place: one
+        for places in batches(cases)
+        for place, one in zip(places, _batch_features([cases[p] for p in places], materials), strict=True)
+    }
+    return [found[place] for place in range(len(cases))]
 
 
-def _in_batches(cases: Sequence[Case]) -> Iterator[Sequence[Case]]:
-    for start in range(0, len(cases), CASES_AT_ONCE):
-        yield cases[start : start + CASES_AT_ONCE]
+def batches(cases: Sequence[Case]) -> Iterator[list[int]]:
+    """Yield places of cases to solve together, those of like many draws: a case that has fewer costs as much."""
+    order = sorted(range(len(cases)), key=lambda place: len(cases[place].draws_in))
+    for start in range(0, len(order), CASES_AT_ONCE):
+        yield order[start : start + CASES_AT_ONCE]
 
 
 def _batch_features(cases: Sequence[Case], materials: Mapping[str, Material]) -> list[Features | Refusal]:

@@ -66,13 +66,14 @@ def stiffness_slopes(
 
 def _even_width(faces: Array, axis: Array, moduli: Array) -> Array:
     """Integral of E (z − z₀)²."""
-    return np.asarray((moduli * np.diff((faces - axis) ** 3, axis=0)).sum(axis=0) / 3)
+    arm = faces - axis
+    return np.asarray((moduli * np.diff(arm * arm * arm, axis=0)).sum(axis=0) / 3)
 
 
 def _growing_width(faces: Array, axis: Array, moduli: Array) -> Array:
     """Integral of E z (z − z₀)²."""
     arm = faces - axis
-    return np.asarray((moduli * np.diff(arm**4 / 4 + axis * arm**3 / 3, axis=0)).sum(axis=0))
+    return np.asarray((moduli * np.diff(arm * arm * arm * (arm / 4 + axis / 3), axis=0)).sum(axis=0))
 
 
 def _corner(depth: Array, radius: Array) -> Array:
@@ -123,7 +124,7 @@ def stiffness_changes(
         limbs: the limbs that they were made from, n of them.
         station: where, shape (n, m, 3).
         rows: which of the limbs each was made from, k of them.
-        changed: limbs with other dimensions than those, but of the same length and the same lams.
+        changed: limbs with other dimensions than those, at the same stations of the same length and lams.
     """
     lams = max(len(limb.layers) for limb in limbs)
     stack = stacks(limbs, station, lams)
@@ -135,21 +136,36 @@ def stiffness_changes(
     pairs = [(limbs[row], limb) for row, limb in zip(rows, changed, strict=True)]
     glue = np.array([new.glue_thickness - old.glue_thickness for old, new in pairs])
     total: Array = glue[:, None, None] * of_glue[list(rows)]
-    curves = [(of_lams[..., place], [_lam_curves(pair, place) for pair in pairs]) for place in range(lams)]
-    curves.append((slopes.width_back, [(old.width_back, new.width_back) for old, new in pairs]))
-    curves.append((slopes.width_belly, [(old.width_belly, new.width_belly) for old, new in pairs]))
-    curves.append((slopes.edge_radius, [(old.edge_radius, new.edge_radius) for old, new in pairs]))
-    for slope, both in curves:
-        places = [place for place, (old, new) in enumerate(both) if old != new]
-        if places:
-            at = np.array(rows)[places]
-            before, after = (values([both[place][one] for place in places], station[at]) for one in (0, 1))
-            total[places] += slope[at] * (after - before)
+    for place in range(lams):
+        thickness = [_lam_growth(*pair, place) for pair in pairs]
+        _add_growth(total, of_lams[..., place], station, rows, thickness)
+    for name in ("width_back", "width_belly", "edge_radius"):
+        dimension = [_growth(getattr(old, name), getattr(new, name)) for old, new in pairs]
+        _add_growth(total, getattr(slopes, name), station, rows, dimension)
     return total
 
 
-def _lam_curves(pair: tuple[Limb, Limb], place: int) -> tuple[Polyline, Polyline]:
-    """Return the thickness of one lam of a limb and of the changed one; that of no lam is nought."""
-    none: Polyline = ((0.0,), (0.0,))
-    old, new = (limb.layers[place].thickness if place < len(limb.layers) else none for limb in pair)
-    return old, new
+def _lam_growth(old: Limb, new: Limb, place: int) -> Polyline | None:
+    if place >= len(old.layers):
+        return None
+    return _growth(old.layers[place].thickness, new.layers[place].thickness)
+
+
+def _growth(old: Polyline, new: Polyline) -> Polyline | None:
+    """Return by how much a dimension has grown at its stations; nothing where it is the same."""
+    if old == new:
+        return None
+    if old[0] != new[0]:
+        raise ValueError(f"wanted a dimension at the stations {old[0]}, got {new[0]}; change its values only")
+    return old[0], tuple(after - before for before, after in zip(old[1], new[1], strict=True))
+
+
+def _add_growth(
+    total: Array, slope: Array, station: Array, rows: Sequence[int], growth: Sequence[Polyline | None]
+) -> None:
+    """Add to the changes of log EI what one dimension's growth makes of each."""
+    grown = [(place, curve) for place, curve in enumerate(growth) if curve is not None]
+    if grown:
+        places = [place for place, _ in grown]
+        at = np.array(rows)[places]
+        total[places] += slope[at] * values([curve for _, curve in grown], station[at])

@@ -8,7 +8,7 @@ from multiprocessing import get_context
 
 from datasets.materials import Material
 from predictor.bow import Refusal
-from predictor.features import CASES_AT_ONCE, Case, Features, features
+from predictor.features import CASES_AT_ONCE, Case, Features, batches, features
 
 WORTH_A_PROCESS = CASES_AT_ONCE
 """Cases from which a process of their own saves more time than its start takes."""
@@ -19,8 +19,12 @@ def solved_cases(cases: Sequence[Case], materials: Mapping[str, Material]) -> li
     workers = min(os.cpu_count() or 1, len(cases) // WORTH_A_PROCESS)
     if workers < 2:
         return features(cases, materials)
-    parts = [cases[start : start + CASES_AT_ONCE] for start in range(0, len(cases), CASES_AT_ONCE)]
+    parts = list(batches(cases))
     # Started afresh, not forked: a fork would copy the threads' locks of whatever the caller has loaded.
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as processes:
-        found = processes.map(partial(features, materials=dict(materials)), parts)
-        return [one for part in found for one in part]
+        work = ([cases[place] for place in places] for places in parts)
+        solved = processes.map(partial(features, materials=dict(materials)), work)
+        found = {
+            place: one for part in zip(parts, solved, strict=True) for place, one in zip(*part, strict=True)
+        }
+    return [found[place] for place in range(len(cases))]
