@@ -12,11 +12,11 @@ from training.solved_cases import solved_cases
 
 @pytest.mark.slow
 def test_processes_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Cases of one and two draws shared out to two processes have the same features in the same order, refused or not."""
+    """Cases of one and two draws in two processes have the same features in the same order, refused or not."""
     cases = [Case(STRAIGHT, build(), (), draws) for draws in ((24.0, 28.5), (26.0,), (70.0,), (20.0, 24.0))]
     monkeypatch.setattr(module, "WORTH_A_PROCESS", 2)
     monkeypatch.setattr(batching, "CASES_AT_ONCE", 2)
-    monkeypatch.setattr(module.os, "cpu_count", lambda: 2)
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
 
     assert solved_cases(cases, handbook()) == features(cases, handbook())
 
