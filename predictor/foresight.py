@@ -43,6 +43,7 @@ class Situation:
         shots: arrows shot by then; nothing where nobody counts.
         scale: the scale's name; nothing for a scale that nobody noted.
         exact: whether the force itself in the usual air is wanted, rather than what a scale reads.
+        build: the build where something of it is thought of otherwise; nothing for the build as it is.
     """
 
     events: tuple[Event, ...]
@@ -51,6 +52,7 @@ class Situation:
     shots: int | None = None
     scale: str | None = None
     exact: bool = False
+    build: Build | None = None
 
 
 @dataclass(frozen=True)
@@ -150,7 +152,9 @@ def foresee(
         What is foretold and each situation's features, or why the statics refuse one.
     """
     mine = list(weighed(form, build, history))
-    wanted = [Case(form, build, one.events, draws_from_back(form, one.draws)) for one in situations]
+    wanted = [
+        Case(form, one.build or build, one.events, draws_from_back(form, one.draws)) for one in situations
+    ]
     found = features([*(one.case for one in mine), *wanted], materials)
     solved = []
     for one in found[len(mine) :]:
