@@ -17,7 +17,7 @@ from predictor.columns import DRAW_SHAPE
 from predictor.scatter import FORMS, LOTS_OF_GLASS, LOTS_OF_WOOD
 from training.evidence import Evidence
 from training.hierarchy import Fit
-from training.leave_out import leave_sets_out
+from training.leave_out import without_set
 from training.readings import Readings
 
 MOST_LOT_SETS = 200
@@ -87,14 +87,12 @@ def _as_new_lots(fit: Fit, mains: list[Main]) -> Mapping[str, float]:
     first: dict[tuple[int, ...], int] = {}
     for number in range(len(mains)):
         first.setdefault(tuple(np.flatnonzero(lots[number].toarray())), number)
-    newest = list(first.values())[-MOST_LOT_SETS:]
-    sets = [np.flatnonzero((lots @ lots[number]).toarray()) for number in newest]
-    left = leave_sets_out(fit.problem, fit.state, sets)
     own_variance = _own_variance(fit)
     scores = {}
-    for number, builds, out in zip(newest, sets, left, strict=True):
-        before = builds[builds < number]
-        at = int(np.isin(fit.readings.build, before).sum()) + mains[number].place
+    for number in list(first.values())[-MOST_LOT_SETS:]:
+        sharing = np.flatnonzero((lots @ lots[number]).toarray())
+        out = without_set(fit.problem, fit.state, sharing, number)
+        at = mains[number].place
         variance = out.of_effects[at, at] + own_variance[mains[number].row]
         scores[mains[number].build] = float(out.residual[at] / np.sqrt(variance))
     return scores

@@ -6,16 +6,15 @@ M + M (V - M)^-1 M: the block form of Rasmussen and Williams, Gaussian Processes
 eqs. 5.10 to 5.12 (from memory). Exact at the given scales and doubts.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import block_diag
+from scipy.linalg import cho_factor, cho_solve
 
 from predictor.mixture import NormalMixture
 from training.readings import Block, Problem, Readings
-from training.restricted_likelihood import BuildSums, Doubts, State, evaluate, gathered, residuals
+from training.restricted_likelihood import BuildSums, Doubts, State, evaluate, gathered, residuals, units_of
 
 Array = NDArray[np.float64]
 Integers = NDArray[np.intp]
@@ -112,41 +111,48 @@ def _log_normal(residual: Array, covariance: Array) -> Array:
     return density
 
 
-def leave_sets_out(problem: Problem, state: State, sets: Sequence[Integers]) -> list[LeftOut]:
-    """Predict sets of builds from all builds outside the set, such as all builds of one lot as if the lot were new.
+def without_set(problem: Problem, state: State, builds: Integers, wanted: int) -> LeftOut:
+    """Predict one build of a set from all builds outside of the set, such as those of other lots as if its were new.
+
+    What the set says is taken off the information on the effects: the work does not grow with the readings of the set.
 
     Args:
         problem: the readings.
         state: at the scales wanted.
-        sets: numbers of the builds of each set.
+        builds: numbers of the builds of the set.
+        wanted: number of the one to predict.
 
     Returns:
-        For each set what is left, its readings build after build as they stand in the blocks. To the covariance of a
-        prediction belongs `sound` of each build besides.
+        What is left of its readings. To the covariance of their prediction belongs `sound` of the build besides.
     """
-    places = _places(problem)
-    return [_without_set(problem, state, [places[int(build)] for build in builds]) for builds in sets]
+    cross, right = _said_by(problem, state, builds)
+    units = units_of(problem, state.scales)
+    information = units[:, None] * (state.cross - cross) * units + problem.precision
+    design, values = _rows_of(problem, wanted)
+    given = np.column_stack([units * (state.right - right), units[:, None] * design.T])
+    solved = units[:, None] * cho_solve(cho_factor(information, lower=True), given)
+    of_effects = design @ solved
+    return LeftOut(values - of_effects[:, 0], of_effects[:, 1:])
 
 
-def _places(problem: Problem) -> dict[int, tuple[int, int]]:
-    """Return the block of each build and its place there."""
-    return {
-        int(build): (number, place)
-        for number, block in enumerate(problem.blocks)
-        for place, build in enumerate(block.builds)
-    }
+def _said_by(problem: Problem, state: State, builds: Integers) -> tuple[Array, Array]:
+    """Return the sums of H'V^-1 H and of H'V^-1 y over some builds, shapes (p, p) and (p,)."""
+    p = len(problem.precision)
+    cross, right = np.zeros(p * p), np.zeros(p)
+    for block, sums in zip(problem.blocks, state.sums, strict=True):
+        there = np.isin(block.builds, builds)
+        own, weighted = block.columns[there], np.swapaxes(sums.weighted[there], 1, 2)
+        places = own[:, :, None] * p + own[:, None, :]
+        cross += np.bincount(places.ravel(), (weighted @ block.design[there]).ravel(), p * p)
+        right += np.bincount(own.ravel(), (weighted @ block.values[there][:, :, None]).ravel(), p)
+    return cross.reshape(p, p), right
 
 
-def _without_set(problem: Problem, state: State, places: list[tuple[int, int]]) -> LeftOut:
-    covariance = block_diag(*(state.sums[number].covariance[place] for number, place in places))
-    touched = np.unique(np.concatenate([problem.blocks[number].columns[place] for number, place in places]))
-    parts, residual = [], []
-    for number, place in places:
-        block = problem.blocks[number]
-        part = np.zeros((block.rows.shape[1], len(touched)))
-        np.add.at(part.T, np.searchsorted(touched, block.columns[place]), block.design[place].T)
-        parts.append(part)
-        residual.append(block.values[place] - part @ state.mean[touched])
-    design = np.vstack(parts)
-    of_effects = design @ state.covariance[np.ix_(touched, touched)] @ design.T
-    return left_out(covariance, of_effects, np.concatenate(residual))
+def _rows_of(problem: Problem, build: int) -> tuple[Array, Array]:
+    """Return a build's rows over all effects, shape (n, p), and its values."""
+    block, place = next(
+        (block, int(place)) for block in problem.blocks for place in np.flatnonzero(block.builds == build)
+    )
+    design = np.zeros((block.rows.shape[1], len(problem.precision)))
+    np.add.at(design.T, block.columns[place], block.design[place].T)
+    return design, block.values[place]

@@ -56,6 +56,7 @@ class State:
         log_determinant_inverse: Q, the matrix with d log|P| = tr(Q dP), in unscaled effects, shape (p, p).
         shrunk: 1 - (posterior variance + squared mean) / scale^2, for each effect, shape (p,).
         cross: sum over builds of H'V^-1 H, shape (p, p).
+        right: sum over builds of H'V^-1 y, shape (p,).
         sums: one for each block.
     """
 
@@ -66,6 +67,7 @@ class State:
     log_determinant_inverse: Array
     shrunk: Array
     cross: Array
+    right: Array
     sums: tuple[BuildSums, ...]
 
 
@@ -124,7 +126,7 @@ def _solve(
     restricted: bool,
 ) -> State:
     """Solve for effects in units of their scales, so that a scale may be zero and a prior flat."""
-    units = np.append(scales[: problem.groups], 1.0)[problem.group_of]
+    units = units_of(problem, scales)
     information = units[:, None] * cross * units + problem.precision
     factor = cho_factor(information, lower=True)
     inverse = _inverse(factor[0])
@@ -149,8 +151,15 @@ def _solve(
         log_determinant_inverse=covariance if restricted else units[:, None] * trace_matrix * units,
         shrunk=1 - np.diag(trace_matrix) - mean**2,
         cross=cross,
+        right=right,
         sums=sums,
     )
+
+
+def units_of(problem: Problem, scales: Array) -> Array:
+    """Return what each effect is counted in units of: its group's scale, or one, shape (p,)."""
+    units: Array = np.append(scales[: problem.groups], 1.0)[problem.group_of]
+    return units
 
 
 def _inverse(lower: Array) -> Array:

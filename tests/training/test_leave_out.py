@@ -5,7 +5,7 @@ import pytest
 
 from tests.simulated import design, draw, own_covariance, prior_variances, subset
 from training.hierarchy import fit
-from training.leave_out import leave_builds_out, leave_sets_out
+from training.leave_out import leave_builds_out, without_set
 from training.readings import Readings, prepare
 from training.restricted_likelihood import evaluate
 from training.suspicion import no_doubts
@@ -34,18 +34,31 @@ def test_build_left_out_equals_refit() -> None:
 
 
 def test_lot_left_out_equals_refit() -> None:
-    """A lot's builds are predicted as if the lot were new: given only the other lots' builds."""
+    """A build is predicted as if its lot were new: given only the other lots' builds."""
     readings = draw(np.random.default_rng(6), 17, scales=SCALES).readings
     problem = prepare(readings)
     state = evaluate(problem, SCALES, no_doubts(problem))
-    lots = [np.arange(0, 5), np.arange(10, 15)]
-    for builds, left in zip(lots, leave_sets_out(problem, state, lots), strict=True):
-        rows = np.concatenate([np.flatnonzero(readings.build == build) for build in builds])
-        out = np.isin(readings.build, builds)
+    for builds, wanted in ((np.arange(0, 5), 0), (np.arange(0, 5), 3), (np.arange(10, 15), 14)):
+        left = without_set(problem, state, builds, wanted)
+        mine, out = readings.build == wanted, np.isin(readings.build, builds)
         mean, covariance = _from_others(readings, SCALES, out)
-        assert readings.values[rows] - left.residual == pytest.approx(mean, abs=1e-11)
-        own = own_covariance(readings, SCALES)[np.ix_(out, out)]
-        assert left.of_effects + own == pytest.approx(covariance, abs=1e-12)
+        assert readings.values[mine] - left.residual == pytest.approx(mean[mine[out]], abs=1e-11)
+        own = own_covariance(readings, SCALES)[np.ix_(mine, mine)]
+        theirs = covariance[np.ix_(mine[out], mine[out])]
+        assert left.of_effects + own == pytest.approx(theirs, abs=1e-12)
+
+
+def test_a_scale_of_zero_leaves_no_effect() -> None:
+    """With a group's scale at zero a lot left out is still the distribution given the other lots' builds."""
+    scales = SCALES * [0, 1, 1, 1, 1]
+    readings = draw(np.random.default_rng(7), 17, scales=SCALES).readings
+    problem = prepare(readings)
+    left = without_set(problem, evaluate(problem, scales, no_doubts(problem)), np.arange(0, 5), 2)
+    mean, _ = _from_others(readings, scales, readings.build < 5)
+
+    assert readings.values[readings.build == 2] - left.residual == pytest.approx(
+        mean[readings.build[readings.build < 5] == 2], abs=1e-11
+    )
 
 
 def test_sets_of_scales_are_weighed_without_the_build() -> None:
