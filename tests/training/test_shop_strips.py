@@ -101,6 +101,7 @@ def _with_rows(known: Readings, strips: list[StripReading]) -> Readings:
             replace(own, column=np.concatenate([own.column, np.zeros(count)])) for own in known.build_columns
         ),
         tolerances=tolerances,
+        weighing=None,
     )
 
 
