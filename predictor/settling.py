@@ -37,7 +37,7 @@ class SettlingLaw(Record):
     kind: LawKind = LawKind.LOG
     parameter: float = Field(10.0, gt=0, description="shots at which the logarithm turns, or the exponent")
     basis: LawBasis = LawBasis.DEFAULT
-    histories: int = Field(0, ge=0, description="builds weighed again after shooting")
+    histories: int = Field(0, ge=0, description="builds weighed again after shooting that were asked")
 
     def share(self, shots: float) -> float:
         """Return the share of the loss at 500 shots that has come about; above 1 beyond them."""

@@ -28,6 +28,9 @@ Array = NDArray[np.float64]
 FEWEST_HISTORIES = 8
 """Bows weighed again after shooting, below which the default law stands."""
 
+MOST_HISTORIES = 300
+"""So many bows are asked, the last of the book: enough to tell laws apart, and quick in a book of thousands."""
+
 ANY_LEVEL_SD = 0.2
 """A bow's own level is left free to this log standard deviation, far wider than any bow strays."""
 
@@ -68,7 +71,7 @@ def choose_law(weighings: Sequence[Weighing]) -> SettlingLaw:
     Args:
         weighings: those of one build next to one another.
     """
-    histories = settling_histories(weighings)
+    histories = _last(settling_histories(weighings))
     tried = tuple(trials(histories)) if histories else ()
     sound = np.any([one.sound for one in tried], axis=0)
     default = DEFAULT_LAW.model_copy(update={"histories": int(np.sum(sound))})
@@ -79,6 +82,12 @@ def choose_law(weighings: Sequence[Weighing]) -> SettlingLaw:
         return default
     best = tried[1 + int(np.argmax(better))].law
     return best.model_copy(update={"basis": LawBasis.HELD_OUT, "histories": default.histories})
+
+
+def _last(histories: Sequence[Weighing]) -> Sequence[Weighing]:
+    """Return the histories of the last bows, so many as are asked."""
+    asked = set(list(dict.fromkeys(one.build for one in histories))[-MOST_HISTORIES:])
+    return [one for one in histories if one.build in asked]
 
 
 def under_law(weighings: Sequence[Weighing], law: SettlingLaw) -> tuple[Weighing, ...]:

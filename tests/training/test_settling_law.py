@@ -1,11 +1,14 @@
 """The law of settling is chosen by held-out bows where they can tell, and is a labelled default where they cannot."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from predictor.scatter import SHOOTING_IN
 from predictor.settling import DEFAULT_LAW, LawBasis, LawKind, SettlingLaw
 from tests.settling_shops import bows, weighing
+from training import settling_law
 from training.settling_law import FEWEST_HISTORIES, choose_law, under_law
 
 FOLLOWED = ((0, 30, 150, 500, 1500),)
@@ -39,6 +42,17 @@ def test_too_few_bows_leave_the_default() -> None:
 
     assert choose_law(few) == DEFAULT_LAW.model_copy(update={"histories": FEWEST_HISTORIES - 1})
     assert choose_law([]) == DEFAULT_LAW
+
+
+def test_of_many_bows_the_last_are_asked(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A shop whose bows settle otherwise than they used to has the law of the last ones, and their number."""
+    monkeypatch.setattr(settling_law, "MOST_HISTORIES", 12)
+    rng = np.random.default_rng(545_006)
+    laws = (SettlingLaw(kind=LawKind.POWER, parameter=1.0), SettlingLaw(parameter=3.0))
+    earlier, last = (bows(rng, law.share, 12, FOLLOWED, loss=0.04, climate=0.001) for law in laws)
+    chosen = choose_law([*(replace(one, build=f"earlier {one.build}") for one in earlier), *last])
+
+    assert (chosen.kind, chosen.parameter, chosen.histories) == (LawKind.LOG, 3.0, 12)
 
 
 def test_a_tie_leaves_the_default() -> None:
