@@ -52,6 +52,7 @@ from predictor.model_file import load_model, model_path, staleness
 from predictor.prospects import Judged
 from predictor.swaps import Change
 from predictor.tiller import SPLIT_FINGER_IN, tillered
+from predictor.what_if import WhatIf
 from predictor.worth import worth
 from reports import (
     adding,
@@ -67,6 +68,7 @@ from reports import (
     show,
     stock,
     strips,
+    what_if,
 )
 from reports.budget import show_budget
 from reports.learned import learn, learned_json, show_learned
@@ -964,13 +966,26 @@ def _predict(
         bool,
         typer.Option("--budget", help="tell every source of doubt, and what measuring better would bring"),
     ] = False,
+    changes: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--if", help="what one change would do, such as sides=1/32, sides@nock=1/16, brace=+1/8"
+        ),
+    ] = None,
+    measured: Annotated[
+        bool, typer.Option("--measured", help="with --if: what is taken off is then measured")
+    ] = False,
     as_json: JsonOption = False,
     units: UnitsOption = None,
 ) -> int:
     """Predict what a bow will weigh, with the range of such bows.
 
     What `drawweight train` has learned from the book is used where it is there. The stage matters from
-    finished on, when finish sanding has taken its share.
+    finished on, when finish sanding has taken its share; for settled the way there is told too.
+
+    With --if, once or more often, all changes together are asked about: sides, trap, edges, belly-glass,
+    back-glass or shorten with an amount as for `drawweight reduce`, or length, width, glass, brace, draw,
+    strands or string with a value or, after a sign, a step.
 
     Example: drawweight predict K-014 --draws 27,28,29 --budget
     """
@@ -979,6 +994,13 @@ def _predict(
         model = None if untrained else _trained_model(book)
     build, contents = _build_to_predict(what, contents)
     at = stage or expectation.last_stage(contents, build) or Stage.TILLERED
+    if changes:
+        supposed = _supposed(contents, build, changes, _one_draw(draws, contents), model, at, shots, measured)
+        if as_json:
+            sys.stdout.write(supposed.model_dump_json(indent=2) + "\n")
+        else:
+            what_if.show_what_if(supposed, _units(contents, units), console())
+        return FINE
     prediction = expectation.expect(
         contents,
         build,
@@ -996,16 +1018,40 @@ def _predict(
                 note(f"odd: profile, {doubt.station:g} in from the centre: {doubt.doubt}: {doubt.message}")
         raise StopError(f"no prediction for {build.id}: {prediction.reason} ({prediction.where})", FINDINGS)
     budget = expectation.budget_of(contents, build, prediction, model, at) if with_budget else None
+    settled = at is Stage.SETTLED
+    way = expectation.way_of(contents, build, prediction, model, shots) if settled else None
     if as_json:
         parts = {**prediction.model_dump(mode="json"), "stage": at.value}
+        if way is not None:
+            parts["way"] = way.model_dump(mode="json")
         if budget is not None:
             parts["budget"] = budget.model_dump(mode="json")
         sys.stdout.write(json.dumps(parts, indent=2) + "\n")
         return FINE
-    show_prediction(prediction, at, _units(contents, units), console())
+    show_prediction(prediction, at, _units(contents, units), console(), way)
     if budget is not None:
         show_budget(prediction, budget, _units(contents, units), console())
     return FINE
+
+
+def _supposed(
+    contents: Contents,
+    build: Build,
+    changes: Sequence[str],
+    draw: DrawLength,
+    model: Model | None,
+    stage: Stage,
+    shots: int | None,
+    measured: bool,
+) -> WhatIf:
+    """Return what changes to a build do together; what cannot be read or solved ends the command."""
+    try:
+        told = what_if.asked(contents, build, changes, draw, model, stage, shots, measured=measured)
+    except ValueError as error:
+        raise StopError(str(error)) from None
+    if isinstance(told, Refusal):
+        raise StopError(f"no answer for {build.id}: {told.reason} ({told.where})", FINDINGS)
+    return told
 
 
 def _model_if_whole(book: ShopBook) -> Model | None:

@@ -8,9 +8,10 @@ from datasets.record import DrawLength, Force
 from datasets.schema import Build, Event, Stage, WeighIn
 from predictor.bow import Refusal
 from predictor.features import Features, features
-from predictor.foresight import Standing, foretell, standing
+from predictor.foresight import Situation, Standing, foretell, standing
 from predictor.gains import Budget, budget
 from predictor.model import Model
+from predictor.on_the_way import Way, way
 from predictor.predict import Prediction, predict
 from predictor.weighings import Weighed, weighed
 
@@ -73,7 +74,7 @@ def expect(
     """
     form = contents.form_of(build)
     if form is None:
-        return _no_form(build)
+        return no_form(build)
     past = contents.events.get(build.id, ()) if events is None else events
     strips = tuple(contents.strips.values())
     return predict(
@@ -91,23 +92,30 @@ def expect(
     )
 
 
-def _no_form(build: Build) -> Refusal:
+def no_form(build: Build) -> Refusal:
+    """Return that the book lacks the form of a build."""
     return Refusal(
         reason="the book has no such form; add it with: drawweight form --add FILE",
         where=f"{build.form}/{build.form_revision}",
     )
 
 
+def last_weighing(contents: Contents, build: Build) -> WeighIn | None:
+    """Return the weigh-in of a build that was its last, if it was weighed."""
+    weighed = [event for event in contents.events.get(build.id, ()) if isinstance(event, WeighIn)]
+    return weighed[-1] if weighed else None
+
+
 def last_stage(contents: Contents, build: Build) -> Stage | None:
     """Return the stage that a build was last weighed at, if it was."""
-    weighed = [event for event in contents.events.get(build.id, ()) if isinstance(event, WeighIn)]
-    return weighed[-1].stage if weighed else None
+    last = last_weighing(contents, build)
+    return None if last is None else last.stage
 
 
 def last_scale(contents: Contents, build: Build) -> str | None:
     """Return the scale that a build was last weighed on, if it was and somebody noted it."""
-    weighed = [event for event in contents.events.get(build.id, ()) if isinstance(event, WeighIn)]
-    return weighed[-1].scale if weighed else None
+    last = last_weighing(contents, build)
+    return None if last is None else last.scale
 
 
 def budget_of(
@@ -129,6 +137,36 @@ def budget_of(
         tuple(contents.strips.values()),
     )
     return None if isinstance(told, Refusal) else told
+
+
+def way_of(
+    contents: Contents, build: Build, prediction: Prediction, model: Model | None, shots: int | None
+) -> Way | None:
+    """Return the weights of a build from now to settled; None without its form, or where it has been shot as far.
+
+    Args:
+        contents: the book.
+        build: of the book, or planned.
+        prediction: of it settled.
+        model: what the shop's builds have taught.
+        shots: arrows shot by then.
+    """
+    form = contents.form_of(build)
+    last = last_weighing(contents, build)
+    if form is None or not _goes_on(last, shots):
+        return None
+    events = contents.events.get(build.id, ())
+    stage, shot = (Stage.TILLERED, None) if last is None else (last.stage, last.shots)
+    now = Situation(events, (prediction.main_draw,), stage, shot, prediction.scale)
+    found = way(form, build, events, now, contents.materials, model, tuple(contents.strips.values()), shots)
+    return None if isinstance(found, Refusal) else found
+
+
+def _goes_on(last: WeighIn | None, shots: int | None) -> bool:
+    """Whether a bow has more to settle after its last weighing."""
+    if last is None or last.stage is not Stage.SETTLED:
+        return last is None or last.shots is None or shots is None or shots > last.shots
+    return last.shots is not None and shots is not None and shots > last.shots
 
 
 def compare(
@@ -167,7 +205,7 @@ def compare_all(
     return [
         _compared(weigh_in, histories[keys[index]], found[keys[index]], stands[keys[index]])
         if index in keys
-        else _no_form(contents.builds[weigh_in.build])
+        else no_form(contents.builds[weigh_in.build])
         for index, weigh_in in enumerate(weigh_ins)
     ]
 

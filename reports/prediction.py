@@ -8,7 +8,9 @@ from rich.markup import escape
 from datasets.notation import millimetres
 from datasets.schema import Stage
 from predictor.margins import Strained
+from predictor.on_the_way import Step, Way
 from predictor.predict import DrawPrediction, Prediction
+from reports.changes import change_in_words, weight_in_words
 from reports.numbers import fixed
 from reports.printing import Units, table
 
@@ -30,7 +32,9 @@ STRAIN_CAUTION = (
 )
 
 
-def show_prediction(prediction: Prediction, stage: Stage, units: Units, out: Console) -> None:
+def show_prediction(
+    prediction: Prediction, stage: Stage, units: Units, out: Console, way: Way | None = None
+) -> None:
     """Print a bow's expected weights with intervals, the reasons for their width, and what they rest on.
 
     Args:
@@ -38,6 +42,7 @@ def show_prediction(prediction: Prediction, stage: Stage, units: Units, out: Con
         stage: the stage it is expected at.
         units: what to print in.
         out: where to.
+        way: weights from now to settled, where they are asked for.
     """
     state = "as planned" if prediction.planned else "as it stands"
     out.print(
@@ -52,6 +57,8 @@ def show_prediction(prediction: Prediction, stage: Stage, units: Units, out: Con
         )
     )
     out.print(_force(prediction, units))
+    if way is not None:
+        _show_way(way, units, out)
     out.print(
         f"Why so wide, in {units.weight} (one standard deviation) at {units.draw(prediction.main_draw)}:"
     )
@@ -73,11 +80,38 @@ def _force(prediction: Prediction, units: Units) -> str:
     ((middle, low, high),) = units.expected(
         [(prediction.force.weight_lbf, interval.low_lbf, interval.high_lbf)]
     )
-    scale = "a scale that nobody noted" if prediction.scale is None else f"the scale {prediction.scale}"
     return escape(
-        f"The table is what {scale} reads; the force itself at {units.draw(prediction.main_draw)} is {middle} "
-        f"{units.weight} ({low} to {high})."
+        f"The table is what {_scale(prediction.scale)} reads; "
+        f"the force itself at {units.draw(prediction.main_draw)} is {middle} {units.weight} ({low} to {high})."
     )
+
+
+def _show_way(way: Way, units: Units, out: Console) -> None:
+    """Print what the bow weighs now, finished and settled, and what it loses on the way."""
+    out.print(f"The way there at {units.draw(way.draw)}, each with the range of 90% of such bows:")
+    now = f"now, as {_scale(way.scale)} reads"
+    rows = [[now, weight_in_words(way.reading, units), ""]]
+    rows += [
+        [_stop(step, place), weight_in_words(step.weight, units), _lost(step, units)]
+        for place, step in enumerate(way.steps)
+    ]
+    out.print(table(["", "weight", "on the way"], rows))
+
+
+def _stop(step: Step, place: int) -> str:
+    after = "" if step.shots is None else f" after {step.shots} shots"
+    return f"now, {step.stage}{after}: the force itself" if place == 0 else f"{step.stage}{after}"
+
+
+def _lost(step: Step, units: Units) -> str:
+    if step.change is None:
+        return ""
+    by = "edges and finish sanding" if step.stage is Stage.FINISHED else "shooting in"
+    return f"{by} {change_in_words(step.change, units)}"
+
+
+def _scale(name: str | None) -> str:
+    return "a scale that nobody noted" if name is None else f"the scale {name}"
 
 
 def _strain(place: Strained, units: Units) -> str:

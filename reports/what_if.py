@@ -1,0 +1,70 @@
+"""What one change would do to a bow's weight: asked of the book, and told."""
+
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.markup import escape
+
+from datasets.contents import Contents
+from datasets.record import DrawLength
+from datasets.schema import Build, Stage
+from predictor.bow import Refusal
+from predictor.model import Model
+from predictor.supposed import Supposed
+from predictor.what_if import WhatIf, what_if
+from reports.changes import change_in_words, weight_in_words
+from reports.expectation import no_form
+from reports.prediction import CAUTION
+from reports.printing import Units
+from reports.supposing import in_words, suppose
+
+DUST = "Caution: where stock comes off wear a respirator, for the dust of glass and wood harms the lungs."
+
+
+def asked(
+    contents: Contents,
+    build: Build,
+    typed: Sequence[str],
+    draw: DrawLength,
+    model: Model | None,
+    stage: Stage,
+    shots: int | None,
+    *,
+    measured: bool,
+) -> WhatIf | Refusal:
+    """Return what some changes together do to the force on a build as it stands.
+
+    Args:
+        contents: the book.
+        build: of the book, or planned.
+        typed: the changes.
+        draw: the draw before them.
+        model: what the shop's builds have taught.
+        stage: how far the bow is.
+        shots: arrows shot.
+        measured: whether what is taken off is measured afterwards.
+
+    Raises:
+        ValueError: a change cannot be read; in one line.
+    """
+    form = contents.form_of(build)
+    if form is None:
+        return no_form(build)
+    now = Supposed(build, contents.events.get(build.id, ()), draw)
+    then = suppose(now, typed, contents, measured=measured)
+    strips = tuple(contents.strips.values())
+    return what_if(form, now, then, in_words(typed), contents.materials, model, stage, strips, shots)
+
+
+def show_what_if(told: WhatIf, units: Units, out: Console) -> None:
+    """Print a change of weight with its intervals, and the weight before and after."""
+    draw = units.draw(told.draw_before)
+    if told.draw_after != told.draw_before:
+        draw += f", then {units.draw(told.draw_after)}"
+    out.print(f"[bold]{escape(told.build)}[/] weighed as {told.stage}, the force itself at {escape(draw)}:")
+    out.print(escape(f"{told.change}: {change_in_words(told.difference, units)}"))
+    before, after = (weight_in_words(one, units) for one in (told.before, told.after))
+    out.print(escape(f"before {before}, after {after}; ranges are those of 90% of such bows"))
+    out.print(escape(f"by 80%: {change_in_words(told.difference, units, place=0)}"))
+    out.print(DUST)
+    out.print(CAUTION)

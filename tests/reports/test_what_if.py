@@ -1,0 +1,188 @@
+"""What a change would do, asked at the bench: words and notation, one line for what cannot be read."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from datasets.book import read_record
+from datasets.contents import Contents
+from datasets.record import Dimension, DrawLength, ZeroPoint
+from datasets.schema import Removal, StringMaterial
+from predictor.supposed import Supposed
+from reports.supposing import in_words, suppose
+from tests import shop
+from tests.reports.conftest import Ended
+
+Command = Callable[[str], Ended]
+
+
+@pytest.fixture(scope="module")
+def contents() -> Contents:
+    """Return a book of one bow that was weighed."""
+    book = Contents()
+    for raw in (shop.form(), shop.build(), shop.weigh_in(id="K-001/1")):
+        record = read_record(raw.kind, raw.data, book).record
+        assert record is not None
+        book = book.plus(record)
+    return book
+
+
+@pytest.fixture(scope="module")
+def now(contents: Contents) -> Supposed:
+    """Return the bow as it is."""
+    draw = DrawLength(inch=28, zero=ZeroPoint.STANDARD)
+    return Supposed(contents.builds["K-001"], contents.events["K-001"], draw)
+
+
+@pytest.fixture
+def bow(command: Command) -> Command:
+    """Return a way to type a command line beside a book of one bow."""
+    records = {raw.kind: [raw.data] for raw in (shop.form(), shop.build())}
+    Path("bow.json").write_text(json.dumps(records))
+    assert command("add bow.json").code == 0
+    return command
+
+
+def test_removals_of_one_method_are_one(contents: Contents, now: Supposed) -> None:
+    """Places of one method make one removal, planned, after all that happened; another method is one of its own."""
+    then = suppose(now, ["sides@fade=1/16, sides@nock=1/32", "belly glass=.003"], contents, measured=False)
+    *past, sides, glass = then.events
+
+    assert tuple(past) == now.events
+    assert isinstance(sides, Removal)
+    assert isinstance(glass, Removal)
+    assert [(cut.at, cut.amount_in.inch) for cut in sides.planned] == [("fade", 0.0625), ("nock", 0.03125)]
+    assert (glass.method, glass.id, glass.done) == ("belly-glass", "K-001/3", ())
+
+
+def test_measured_afterwards_is_done(contents: Contents, now: Supposed) -> None:
+    """A removal that is to be measured counts as done."""
+    sides = suppose(now, ["sides=1/32"], contents, measured=True).events[-1]
+
+    assert isinstance(sides, Removal)
+    assert sides.done
+    assert not sides.planned
+
+
+def test_values_and_steps(contents: Contents, now: Supposed) -> None:
+    """A bare value stands for itself, one with a sign is counted from the value as it is; all are made together."""
+    typed = [
+        "brace=+1/8,length=63 1/2",
+        "glass=-.005",
+        "width=+1/16",
+        "draw=29",
+        "strands=+2",
+        "string=polyester",
+    ]
+    then = suppose(now, typed, contents, measured=False)
+    was = now.build
+
+    assert then.brace().inch == now.brace().inch + 0.125
+    assert then.build.length_in.inch == 63.5
+    assert then.build.layers[0].butt_in.inch == pytest.approx(was.layers[0].butt_in.inch - 0.005)
+    assert then.build.layers[1] == was.layers[1]
+    assert [one.belly_in.inch for one in then.build.widths] == [
+        one.belly_in.inch + 0.0625 for one in was.widths
+    ]
+    assert then.draw.inch == 29
+    assert then.string().strands == now.string().strands + 2
+    assert then.string().material is StringMaterial.POLYESTER
+
+
+def test_trapped_and_tapered_keep_their_difference(contents: Contents, now: Supposed) -> None:
+    """Wider all along widens the back too, and thicker glass keeps its taper."""
+    narrow = Dimension(inch=0.4, taken=now.build.widths[0].belly_in.taken)
+    widths = [one.model_copy(update={"back_in": narrow}) for one in now.build.widths]
+    layers = [one.model_copy(update={"tip_in": narrow}) for one in now.build.layers]
+    trapped = now.build.model_copy(update={"widths": tuple(widths), "layers": tuple(layers)})
+    then = suppose(
+        Supposed(trapped, (), now.draw), ["width=-1/32", "glass=+.005"], contents, measured=False
+    ).build
+
+    assert [one.back_in and one.back_in.inch for one in then.widths] == [0.4 - 0.03125] * 3
+    assert then.layers[0].tip_in is not None
+    assert then.layers[0].tip_in.inch == pytest.approx(0.405)
+
+
+def test_changes_in_words() -> None:
+    """Changes are told as one says them."""
+    assert in_words(["sides@nock=1/16,brace=+1/8", "edges=1/8", "shorten=1/4"]) == (
+        "sides 1/16 less at the nock, brace +1/8, edges rounded to 1/8, 1/4 off each nock end"
+    )
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("sides", "wanted something with its change, got 'sides'"),
+        ("=1/32", "wanted something with its change, got '=1/32'"),
+        ("sids=1/32", "got 'sids'; did you mean sides?"),
+        ("brace@nock=7", "got 'brace@nock'"),
+        ("sides=2", "wanted an amount of 0 to 1 in, got '2'"),
+        ("sides@tip=1/32", "'tip'"),
+        ("width=1", "wanted how much wider all along, got '1'; write it such as width=+1/16"),
+        ("brace=+90", "got '90'"),
+        ("brace=+9", "wanted a brace height"),
+        ("brace=7 back", "wanted a brace height counted from the pivot"),
+        ("strands=lots", "wanted a whole number, got 'lots'"),
+        ("strands=-12", "wanted 4 to 40 strands, got 2"),
+        ("string=cat", "wanted a string of polyester or low-stretch, got 'cat'"),
+    ],
+)
+def test_what_cannot_be_read_is_one_line(contents: Contents, now: Supposed, typed: str, said: str) -> None:
+    """What was wanted, what came and what to do stand in one line."""
+    with pytest.raises(ValueError, match="wanted") as refused:
+        suppose(now, [typed], contents, measured=False)
+
+    assert said in str(refused.value)
+    assert len(str(refused.value).splitlines()) == 1
+
+
+def test_a_change_at_the_bench(bow: Command) -> None:
+    """Predict with --if tells the change, its range and the weight after; JSON has the same, and nothing is kept."""
+    told = bow("predict K-001 --if sides=1/32")
+    values = json.loads(bow("predict K-001 --if sides=1/32 --json").out)
+    low, high = (values["difference"]["intervals"][1][end] for end in ("low_lbf", "high_lbf"))
+
+    assert told.code == 0
+    assert "sides 1/32 less: -" in told.out
+    assert f"after {values['after']['lbf']:.0f}" in told.out
+    assert low < values["difference"]["lbf"] < high < 0
+    assert json.loads(bow("show K-001 --json").out)["history"] == []
+    assert "brace +0: no change" in bow("predict K-001 --if brace=+0").out
+
+
+def test_a_change_that_cannot_be_ends_in_one_line(bow: Command) -> None:
+    """What cannot be read and a bow that cannot be are told apart by the exit code, each in one line."""
+    wrong, impossible = bow("predict K-001 --if sids=1"), bow("predict K-001 --if width=-1/2")
+
+    assert (wrong.code, impossible.code) == (2, 1)
+    assert [len(one.err.splitlines()) for one in (wrong, impossible)] == [1, 1]
+
+
+def test_the_way_to_settled(bow: Command) -> None:
+    """Settled is told with the way there: now, finished, settled, and the losses add up to the whole."""
+    told = bow("predict K-001 --stage settled --shots 500 --draws 28")
+    way = json.loads(bow("predict K-001 --stage settled --shots 500 --draws 28 --json").out)["way"]
+    now, finished, settled = way["steps"]
+
+    assert "edges and finish sanding -" in told.out
+    assert "settled after 500 shots" in told.out
+    assert "then mark the bow" in told.out
+    lost = finished["change"]["lbf"] + settled["change"]["lbf"]
+    assert lost == pytest.approx(settled["weight"]["lbf"] - now["weight"]["lbf"], abs=0.02)
+    for step in (finished, settled):
+        low, high = (step["change"]["intervals"][1][end] for end in ("low_lbf", "high_lbf"))
+        weight = step["weight"]["intervals"][1]
+        assert high - low < 0.5 * (weight["high_lbf"] - weight["low_lbf"])
+    assert "way" not in json.loads(bow("predict K-001 --json").out)
+
+
+def test_a_bow_shot_as_far_has_no_way_to_go(bow: Command) -> None:
+    """A bow weighed settled has nothing left to settle, unless more shots are asked for than were counted."""
+    assert bow("weigh K-001 28=44 --stage settled --shots 400 --yes").code in (0, 1)
+
+    assert "The way there" not in bow("predict K-001 --shots 300").out
+    assert "shooting in" in bow("predict K-001 --shots 800").out
