@@ -25,9 +25,6 @@ from predictor.stakes import Stakes
 from predictor.tiller import tillered
 from predictor.weighings import draws_from_back
 
-LAST_PASS = 1.5
-"""Passes still expected below which the next one is taken for the last."""
-
 BAND = 1.645
 """Standard deviations to either side that hold nine readings of ten."""
 
@@ -135,7 +132,7 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
     stiffer, notes = _stiffer(kit, promise, limits, knowledge)
     possible = _possible(kit, state, promise, limits, knowledge, stiffer)
     first = outlook(state.settled_lbf - promise.weight_lbf, state.can_tell_lbf, stakes, state.noise)
-    passes = tuple(_passes(kit, state, possible, promise, stakes))
+    passes = _last_by_hand(tuple(_passes(kit, state, possible, promise, stakes)))
     least = state.settled_lbf * float(possible.left[-1]) ** state.gain
     out_of_reach = possible.at_least_widths and least > promise.weight_lbf + stakes.tolerance_lbf
     too_light = not passes and first.under > stakes.most_under
@@ -233,7 +230,7 @@ def _passes(
         reading = state.reading_lbf * float(settled[to]) / state.settled_lbf
         band = BAND * hypot(before, state.reading_sd_lbf)
         yield Pass(
-            by_hand=ahead.passes < LAST_PASS,
+            by_hand=False,
             loss_lbf=loss,
             cuts=tuple(_cuts(possible, at, to)),
             removals=removals(kit, possible.stations_in, possible.amounts_in[to] - possible.amounts_in[at]),
@@ -243,6 +240,10 @@ def _passes(
         )
         told = before**2 / (before**2 + state.noise.weighing_lbf**2)
         sd, at = before * sqrt(1 - told), to
+
+
+def _last_by_hand(passes: tuple[Pass, ...]) -> tuple[Pass, ...]:
+    return tuple(one.model_copy(update={"by_hand": one is passes[-1]}) for one in passes)
 
 
 def _cuts(possible: Patterns, at: int, to: int) -> Iterator[PlannedCut]:

@@ -72,6 +72,7 @@ from reports import (
 )
 from reports.budget import show_budget
 from reports.learned import learn, learned_json, show_learned
+from reports.plan import plan_for, show_plan
 from reports.prediction import show_prediction
 from reports.printing import Units, console, note, table
 from reports.shapes import shapes
@@ -1017,7 +1018,7 @@ def _predict(
             for doubt in second_look.shape_doubts(build, contents):
                 note(f"odd: profile, {doubt.station:g} in from the centre: {doubt.doubt}: {doubt.message}")
         raise StopError(f"no prediction for {build.id}: {prediction.reason} ({prediction.where})", FINDINGS)
-    budget = expectation.budget_of(contents, build, prediction, model, at) if with_budget else None
+    budget = expectation.budget_of(contents, build, prediction, model, at, shots) if with_budget else None
     settled = at is Stage.SETTLED
     way = expectation.way_of(contents, build, prediction, model, shots) if settled else None
     if as_json:
@@ -1253,6 +1254,64 @@ def _wanted_tiller(text: str | None, contents: Contents) -> tuple[float, float]:
             f"wanted the lower tiller first, got {low:g} to {high:g} in; write it such as 1/8,1/4"
         )
     return low, high
+
+
+@app.command("plan")
+def _plan(
+    context: typer.Context,
+    build_id: BuildArgument,
+    target: Annotated[
+        str | None, typer.Option("--target", help='promised weight and draw, such as "50#@28"')
+    ] = None,
+    shots: Annotated[
+        str | None, typer.Option("--shots", help="arrows after which it must hold (default: 500)")
+    ] = None,
+    tolerance: Annotated[
+        str | None, typer.Option("--tolerance", help="pounds either way (default: the shop's)")
+    ] = None,
+    scale: Annotated[
+        str | None, typer.Option("--scale", help="scale on which it is judged (default: the true force)")
+    ] = None,
+    untrained: Annotated[bool, typer.Option("--untrained", help="ignore what training has learned")] = False,
+    as_json: JsonOption = False,
+    units: UnitsOption = None,
+) -> int:
+    """Plan what to take off a kit in each pass, down to a promised weight.
+
+    Without a target its order counts. Ask again after each weighing: it changes the rest of the plan.
+
+    Example: drawweight plan K-014 --target "50#@28" --shots 500
+    """
+    with ShopBook.open(context.obj.book) as book:
+        contents = book.contents()
+        model = None if untrained else _trained_model(book)
+    build = _find_build(contents, build_id)
+    order = None if target else _order_of(build, contents)
+    promised = _promised(target, order, _given(tolerance_lbf=tolerance, shots=shots, scale=scale), contents)
+    try:
+        promise = layup.promise_of(promised, contents.shop)
+    except ValueError as error:
+        raise StopError(str(error)) from None
+    told = plan_for(
+        contents, _form_of(build, contents), build, promise, model, _wanted_tiller(None, contents)
+    )
+    if isinstance(told, Refusal):
+        raise StopError(f"no plan for {build.id}: {told.reason} ({told.where})", FINDINGS)
+    if as_json:
+        sys.stdout.write(told.model_dump_json(indent=2) + "\n")
+    else:
+        show_plan(told, _units(contents, units), console())
+    return FINDINGS if told.too_light or told.least_lbf is not None else FINE
+
+
+def _order_of(build: Build, contents: Contents) -> str:
+    """Return the open order that a build is to keep."""
+    mine = [
+        name for name, order in contents.orders.items() if order.build == build.id and not order.delivered
+    ]
+    if len(mine) != 1:
+        raise StopError(f"wanted one open order of {build.id}, got {len(mine)}; add --target, such as 50#@28")
+    return mine[0]
 
 
 @app.command("schema")
