@@ -151,6 +151,28 @@ def foresee(
     Returns:
         What is foretold and each situation's features, or why the statics refuse one.
     """
+    found = laid_out(form, build, history, situations, materials, model, strips)
+    if isinstance(found, Refusal):
+        return found
+    stand, told, solved = found
+    return foretell(stand, told), solved
+
+
+def laid_out(
+    form: Form,
+    build: Build,
+    history: Sequence[Event],
+    situations: Sequence[Situation],
+    materials: Mapping[str, Material],
+    model: Model | None = None,
+    strips: Sequence[StripTest] = (),
+) -> tuple[Standing, list[tuple[Columns, bool]], list[Features]] | Refusal:
+    """Return what is believed of a build, and what each situation depends on; arguments are those of `foresee`.
+
+    Returns:
+        The belief with the own weighings; for each situation its columns, with whether the force itself is
+        wanted, and its features.
+    """
     mine = list(weighed(form, build, history))
     wanted = [
         Case(form, one.build or build, one.events, draws_from_back(form, one.draws)) for one in situations
@@ -166,7 +188,7 @@ def foresee(
     for situation, one in zip(situations, solved, strict=True):
         moment = moment_at(form, build, situation.draws, situation.stage, situation.shots, situation.scale)
         told.append((columns(one, moment, materials, PRIOR_SCATTER, stand.habits), situation.exact))
-    return foretell(stand, told), solved
+    return stand, told, solved
 
 
 def standing(

@@ -1,7 +1,8 @@
 """What measuring one thing better would bring, told before it is measured.
 
-A better measurement is imagined and the prediction made again. Given the scales, what it does to the width does not
-depend on what it would say; what it would tell of the scales themselves is left out, so it never widens.
+A better measurement is imagined and the prediction made again, from the bow's own weighings like any other. Given the
+scales, what it does to the width does not depend on what it would say; what it would tell of the scales themselves is
+left out, and so is what it would tell of slips.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -14,16 +15,13 @@ from pydantic import Field
 from datasets.history import bow_at
 from datasets.materials import Material
 from datasets.record import Dimension, DrawLength, Record, Taken
-from datasets.schema import Build, Event, Form, Stage, StripTest
-from predictor import posterior
+from datasets.schema import Build, Event, Form, StripTest
 from predictor.bow import Refusal
-from predictor.calibration import Calibration, stretch
 from predictor.columns import STIFFNESS, Columns
-from predictor.habits import USUAL
-from predictor.lots import with_strips
-from predictor.model import Model, prior_belief, seen_by
-from predictor.posterior import Array, Posterior
-from predictor.predict import explain, strips_of
+from predictor.cutting import with_cut
+from predictor.foresight import Situation, Standing, foretell, laid_out
+from predictor.mixture import JointMixture
+from predictor.model import Model
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES, UNNOTED_SCALE
 
 LEVEL = 0.9
@@ -65,51 +63,72 @@ def budget(
     form: Form,
     build: Build,
     events: Sequence[Event],
-    draw: DrawLength,
+    read: Situation,
     materials: Mapping[str, Material],
     model: Model | None = None,
-    stage: Stage = Stage.TILLERED,
     strips: Sequence[StripTest] = (),
 ) -> Budget | Refusal:
-    """Return what measuring better would bring at one draw; the arguments are those of `predictor.predict.predict`."""
-    habits = USUAL if model is None else model.habits
-    explained = explain(form, build, events, (draw,), materials, stage, habits)
-    if isinstance(explained, Refusal):
-        return explained
-    told = explained.columns
-    by_builds = prior_belief() if model is None else model.belief()
-    belief = with_strips(by_builds, strips_of(explained.features, strips), materials)
-    wider = stretch((Calibration() if model is None else model.calibration).scores())
-    now = _half_width(belief, told, None, wider)
+    """Return what measuring better would bring to a prediction.
+
+    Args:
+        form: the form revision that the build points at.
+        build: the build, planned or measured.
+        events: its history so far, in order.
+        read: what the scale is asked for, at one draw.
+        materials: every material that its layers name.
+        model: what the shop's builds have taught; the prior's belief if there is none.
+        strips: strip tests of the shop; those of the bow's materials are counted.
+
+    Returns:
+        The budget, or why the statics refuse the bow.
+    """
+    layered = {layer.material for layer in build.layers}
+    counted = tuple(strip for strip in strips if strip.material in layered)
+    found = laid_out(form, build, events, (read,), materials, model, counted)
+    if isinstance(found, Refusal):
+        return found
+    stand, ((told, _),), _ = found
+    told = with_cut(told, stand.cut) if stand.cut else told
+    stand = replace(stand, cut=0.0)
+    now = _half_width(stand, told)
     gains = [
         Gain(measure=f"caliper instead of what is noted: {source}", half_width_lbf=width)
-        for source, measured in _measured(form, build, events, told)
-        if (width := _half_width(belief, measured, None, wider)) < now
+        for source, shares in _measured(form, build, events)
+        if (width := _half_width(_narrowed(stand, shares), _by_share(told, shares))) < now
     ]
     gains += [
-        Gain(measure=measure, half_width_lbf=_half_width(belief, told, imagined, wider))
+        Gain(measure=measure, half_width_lbf=_half_width(stand, told, imagined))
         for measure, imagined in _imagined(told, materials)
     ]
     in_order = tuple(sorted(gains, key=lambda gain: gain.half_width_lbf))
-    return Budget(draw=draw, half_width_lbf=now, gains=in_order)
+    return Budget(draw=read.draws[0], half_width_lbf=now, gains=in_order)
 
 
-def _measured(
-    form: Form, build: Build, events: Sequence[Event], told: Columns
-) -> Iterator[tuple[str, Columns]]:
-    """Yield each source of recorded dimensions with the columns as they were with these taken by caliper."""
+def _measured(form: Form, build: Build, events: Sequence[Event]) -> Iterator[tuple[str, Mapping[str, float]]]:
+    """Yield each source of recorded dimensions with what its inputs' doubts shrink by if taken by caliper."""
     inputs = {given.name: given for given in bow_at(form, build, events).inputs}
     better = {given.name: given.sd for given in bow_at(form, by_caliper(build), events).inputs}
     for source in dict.fromkeys(given.source for given in inputs.values()):
-        share = {
-            name: better.get(name, given.sd) / given.sd
-            for name, given in inputs.items()
-            if given.source == source
-        }
-        tolerances = tuple(
-            replace(one, column=one.column * share.get(one.name, 1.0)) for one in told.tolerances
+        yield (
+            source,
+            {
+                name: better.get(name, given.sd) / given.sd
+                for name, given in inputs.items()
+                if given.source == source
+            },
         )
-        yield source, replace(told, tolerances=tolerances)
+
+
+def _by_share(told: Columns, shares: Mapping[str, float]) -> Columns:
+    """Return columns with the doubts of some inputs at a share of what they are."""
+    tolerances = tuple(replace(one, column=one.column * shares.get(one.name, 1.0)) for one in told.tolerances)
+    return replace(told, tolerances=tolerances)
+
+
+def _narrowed(stand: Standing, shares: Mapping[str, float]) -> Standing:
+    """Return what is believed with the doubts of some inputs narrowed in all of the bow's weighings."""
+    weighings = tuple(replace(one, columns=_by_share(one.columns, shares)) for one in stand.weighings)
+    return replace(stand, weighings=weighings)
 
 
 def by_caliper(build: Build) -> Build:
@@ -146,39 +165,35 @@ def _imagined(told: Columns, known: Mapping[str, Material]) -> Iterator[tuple[st
     yield "check weight on the scale", _Imagined({}, {SCALES: noted}, CHECK_WEIGHT_SD, unnoted)
 
 
-def _half_width(belief: Posterior, told: Columns, imagined: _Imagined | None, wider: float) -> float:
+def _half_width(stand: Standing, told: Columns, imagined: _Imagined | None = None) -> float:
     """Return half the width of the interval in pounds."""
-    seen = seen_by(belief, told if imagined is None else _with_reading(told, imagined))
-    wanted = seen.rows.part(slice(0, 1))
-    expected = posterior.predict(belief, wanted)
+    wanted = [told] if imagined is None else [told, _as_columns(imagined, told)]
+    foretold = foretell(stand, [(one, False) for one in wanted])
+    joint = foretold.joint
+    first = JointMixture(joint.weights, joint.means[:, :1], joint.covariances[:, :1, :1])
     if imagined is not None:
-        own = seen.rows.part(slice(1, 2))
-        told_more = posterior.predict(belief, wanted, own, posterior.predict(belief, own).mean)
-        expected = replace(expected, covariances=told_more.covariances)
-    stretched = expected.marginal().stretched(wider)
-    low, high = (np.exp(seen.offset[0] + stretched.quantile((1 + side * LEVEL) / 2)[0]) for side in (-1, 1))
+        both, own = joint.covariances[:, 0, 1], joint.covariances[:, 1, 1]
+        # A wrong record of the bow moves its weight but not what is imagined, which then tells nothing.
+        tells = np.repeat(foretold.told.shifts[:, -1] == 0, len(joint.weights) // len(foretold.told.shifts))
+        saved = np.where(tells, both**2 / own, 0.0)
+        first = replace(first, covariances=first.covariances - saved[:, None, None])
+    low, high = (np.exp(first.marginal().quantile((1 + side * LEVEL) / 2)[0]) for side in (-1, 1))
     return float(high - low) / 2
 
 
-def _with_reading(told: Columns, imagined: _Imagined) -> Columns:
-    """Return the columns with the imagined reading as one more row."""
-    return replace(
-        told,
-        offset=_with(told.offset, 0.0),
-        common={name: _with(column, imagined.common.get(name, 0.0)) for name, column in told.common.items()},
+def _as_columns(imagined: _Imagined, told: Columns) -> Columns:
+    """Return an imagined reading as the columns of one."""
+    return Columns(
+        offset=np.zeros(1),
+        sizes_in=told.sizes_in,
+        common={name: np.array([value]) for name, value in imagined.common.items()},
+        priors={name: told.priors[name] for name in imagined.common},
         groups={
-            group: {
-                level: _with(column, imagined.groups.get(group, {}).get(level, 0.0))
-                for level, column in levels.items()
-            }
-            for group, levels in told.groups.items()
+            group: {level: np.array([value]) for level, value in levels.items()}
+            for group, levels in imagined.groups.items()
         },
-        build={name: _with(column, imagined.build.get(name, 0.0)) for name, column in told.build.items()},
-        tolerances=tuple(replace(one, column=_with(one.column, 0.0)) for one in told.tolerances),
-        weighing=tuple(replace(one, column=_with(one.column, 0.0)) for one in told.weighing),
-        sd=_with(told.sd, imagined.sd),
+        build={name: np.array([imagined.build.get(name, 0.0)]) for name in told.build},
+        tolerances=(),
+        weighing=(),
+        sd=np.array([imagined.sd]),
     )
-
-
-def _with(column: Array, value: float) -> Array:
-    return np.append(column, value)

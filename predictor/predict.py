@@ -7,7 +7,7 @@ so the interval is right to first order in each source.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import sqrt
 
 import numpy as np
@@ -20,9 +20,8 @@ from datasets.schema import Build, Event, Form, Stage, StripTest
 from predictor.bent import bent_bow
 from predictor.bow import Refusal, handbook_moduli
 from predictor.calibration import Calibration, Check, check, in_words, stretch
-from predictor.columns import Columns, Moment, columns
+from predictor.columns import Columns, columns
 from predictor.familiarity import distance, has_new_lots, notes_on_unfamiliar
-from predictor.features import Case, Features, features
 from predictor.foresight import Foretold, Situation, foresee
 from predictor.habits import USUAL, Habits
 from predictor.lots import with_strips
@@ -111,38 +110,6 @@ def _basis(model: Model | None, strips: Sequence[StripTest], own: int) -> str:
         f"beam statics and what {model.builds} of the shop's builds have taught (trained {model.trained_at})"
         f"{tests}"
     )
-
-
-@dataclass(frozen=True)
-class Explained:
-    """A bow as it stands, by what its weight depends on."""
-
-    features: Features
-    moment: Moment
-    columns: Columns
-
-
-def explain(
-    form: Form,
-    build: Build,
-    events: Sequence[Event],
-    draws: Sequence[DrawLength],
-    materials: Mapping[str, Material],
-    stage: Stage = Stage.TILLERED,
-    habits: Habits = USUAL,
-) -> Explained | Refusal:
-    """Return what the weight of a build depends on; the arguments are those of `predict`, and the model's habits."""
-    (found,) = features([Case(form, build, tuple(events), draws_from_back(form, draws))], materials)
-    if isinstance(found, Refusal):
-        return found
-    moment = moment_at(form, build, draws, stage)
-    return Explained(found, moment, columns(found, moment, materials, PRIOR_SCATTER, habits))
-
-
-def strips_of(found: Features, strips: Sequence[StripTest]) -> tuple[StripTest, ...]:
-    """Return the strip tests that tell of a bow's materials."""
-    materials = {effect.material for effect in found.moduli}
-    return tuple(strip for strip in strips if strip.material in materials)
 
 
 def predict(

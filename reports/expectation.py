@@ -119,23 +119,21 @@ def last_scale(contents: Contents, build: Build) -> str | None:
 
 
 def budget_of(
-    contents: Contents, build: Build, prediction: Prediction, model: Model | None, stage: Stage
+    contents: Contents,
+    build: Build,
+    prediction: Prediction,
+    model: Model | None,
+    stage: Stage,
+    shots: int | None = None,
 ) -> Budget | None:
     """Return what measuring better would bring to a prediction of a build at a stage; None without its form."""
     form = contents.form_of(build)
     if form is None:
         return None
-    history = contents.events.get(build.id, ())
-    told = budget(
-        form,
-        build,
-        history,
-        prediction.main_draw,
-        contents.materials,
-        model,
-        stage,
-        tuple(contents.strips.values()),
-    )
+    events = contents.events.get(build.id, ())
+    read = Situation(events, (prediction.main_draw,), stage, shots, prediction.scale)
+    strips = tuple(contents.strips.values())
+    told = budget(form, build, events, read, contents.materials, model, strips)
     return None if isinstance(told, Refusal) else told
 
 

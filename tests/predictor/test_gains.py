@@ -7,6 +7,8 @@ import pytest
 
 from datasets.materials import handbook
 from datasets.record import DrawLength, ZeroPoint
+from datasets.schema import Event, Stage, WeighIn
+from predictor.foresight import Situation
 from predictor.gains import LEVEL, Budget, budget, by_caliper
 from predictor.predict import Prediction, predict
 from tests.predictor.bows import STRAIGHT, build
@@ -14,29 +16,66 @@ from tests.predictor.bows import STRAIGHT, build
 DRAW = DrawLength(inch=28, zero=ZeroPoint.STANDARD)
 
 
-def told(**changes: Any) -> Budget:
+WEIGHED = WeighIn.model_validate(
+    {
+        "id": "K-001/1",
+        "build": "K-001",
+        "on": "2026-03-01",
+        "stage": "tillered",
+        "readings": [{"draw": "28", "weight": "48"}],
+    }
+)
+
+
+def told(*events: Event, scale: str | None = None, **changes: Any) -> Budget:
     """Return the budget of a build with some fields changed, before any training."""
-    found = budget(STRAIGHT, build(**changes), (), DRAW, handbook())
+    read = Situation(events, (DRAW,), Stage.TILLERED, scale=scale)
+    found = budget(STRAIGHT, build(**changes), events, read, handbook())
     assert isinstance(found, Budget)
     return found
 
 
-def half_width(**changes: Any) -> float:
+def half_width(*events: Event, scale: str | None = None, **changes: Any) -> float:
     """Return half the width of the interval that `predict` gives."""
-    found = predict(STRAIGHT, build(**changes), (), (DRAW,), handbook())
+    found = predict(STRAIGHT, build(**changes), events, (DRAW,), handbook(), scale=scale)
     assert isinstance(found, Prediction)
     (interval,) = [one for one in found.draws[0].intervals if one.level == LEVEL]
     return (interval.high_lbf - interval.low_lbf) / 2
 
 
-def test_half_width_is_that_of_the_prediction() -> None:
-    """As things are, the budget's half width is the one of the prediction."""
-    assert told(planned=True).half_width_lbf == pytest.approx(half_width(planned=True), rel=1e-12)
+@pytest.mark.parametrize("scale", [None, "spring"])
+@pytest.mark.parametrize("events", [(), (WEIGHED,)])
+def test_half_width_is_that_of_the_prediction(events: tuple[Event, ...], scale: str | None) -> None:
+    """As things are, the budget's half width is the one of the prediction, own weighings and scale counted alike."""
+    found = told(*events, scale=scale, planned=True)
+
+    assert found.half_width_lbf == pytest.approx(half_width(*events, scale=scale, planned=True), rel=1e-9)
 
 
-def test_nothing_widens() -> None:
+def test_a_weighed_bow_gains_little_from_a_strip() -> None:
+    """Once a bow is weighed, a strip test of its lots brings less than a quarter of what it brought before."""
+    before, after = (
+        max(found.half_width_lbf - gain.half_width_lbf for gain in found.gains if "strip" in gain.measure)
+        for found in (told(), told(WEIGHED))
+    )
+
+    assert 0 < after < before / 4
+
+
+def test_a_check_weight_pays_where_scales_change() -> None:
+    """A check weight brings next to nothing where a bow is read again on its scale: what that scale adds cancels."""
+
+    def saved(found: Budget) -> float:
+        (check,) = [gain for gain in found.gains if gain.measure.startswith("check weight")]
+        return found.half_width_lbf - check.half_width_lbf
+
+    assert 0 <= saved(told(WEIGHED)) < 0.1 * saved(told(WEIGHED, scale="spring"))
+
+
+@pytest.mark.parametrize("events", [(), (WEIGHED,)])
+def test_nothing_widens(events: tuple[Event, ...]) -> None:
     """No measurement makes the interval wider, and the best stands first."""
-    found = told(planned=True)
+    found = told(*events, planned=True)
     widths = [gain.half_width_lbf for gain in found.gains]
 
     assert widths == sorted(widths)
