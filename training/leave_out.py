@@ -142,8 +142,7 @@ def _said_by(problem: Problem, state: State, builds: Integers) -> tuple[Array, A
     for block, sums in zip(problem.blocks, state.sums, strict=True):
         there = np.isin(block.builds, builds)
         own, weighted = block.columns[there], np.swapaxes(sums.weighted[there], 1, 2)
-        places = own[:, :, None] * p + own[:, None, :]
-        cross += np.bincount(places.ravel(), (weighted @ block.design[there]).ravel(), p * p)
+        cross += np.bincount(block.places[there].ravel(), (weighted @ block.design[there]).ravel(), p * p)
         right += np.bincount(own.ravel(), (weighted @ block.values[there][:, :, None]).ravel(), p)
     return cross.reshape(p, p), right
 

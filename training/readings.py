@@ -15,7 +15,6 @@ the slope is counted from, since an intercept at another place is a combination 
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,8 +105,11 @@ class Block:
         rows: their readings, shape (J, n).
         weighing: number of each reading's weighing, shape (J, n).
         columns: which effects each build touches, shape (J, c), padded with 0 where the design is zero.
+        places: where the products of each two of these columns belong in the flattened matrix over all effects, shape
+            (J, c, c).
         design: shape (J, n, c).
-        latent: build columns, then tolerances, shape (J, n, q + r).
+        own: build columns, shape (J, n, q).
+        tolerances: covariance of the readings by the tolerances, shape (J, n, n).
         values: shape (J, n).
         variance: squared reading sd, shape (J, n).
     """
@@ -116,8 +118,10 @@ class Block:
     rows: Integers
     weighing: Integers
     columns: Integers
+    places: Integers
     design: Array
-    latent: Array
+    own: Array
+    tolerances: Array
     values: Array
     variance: Array
 
@@ -146,13 +150,6 @@ class Problem:
     groups: int
     build_columns: int
     constant: float
-
-    @cached_property
-    def places(self) -> Integers:
-        """Where the products of each two columns of each build belong in the flattened matrix over all effects."""
-        p = len(self.precision)
-        blocks = (block.columns for block in self.blocks)
-        return np.concatenate([(own[:, :, None] * p + own[:, None, :]).ravel() for own in blocks])
 
 
 def prepare(readings: Readings) -> Problem:
@@ -223,21 +220,23 @@ def _blocks(readings: Readings, design: csr_array) -> Iterator[Block]:
     order = np.argsort(readings.build, kind="stable")
     counts = np.bincount(readings.build)
     starts = np.cumsum(counts) - counts
-    scaled = [column.column[:, None] for column in readings.build_columns]
-    latent = np.hstack([*scaled, readings.tolerances])
+    own = np.array([column.column for column in readings.build_columns]).reshape(-1, len(order)).T
     common = readings.common @ readings.common_mean
     weighing = np.arange(len(order)) if readings.weighing is None else readings.weighing
     for size in np.unique(counts):
         builds = np.flatnonzero(counts == size)
         rows = order[starts[builds][:, None] + np.arange(size)]
         columns, compact = _compact(design, rows)
+        tolerances = readings.tolerances[rows]
         yield Block(
             builds=builds,
             rows=rows,
             weighing=weighing[rows],
             columns=columns,
+            places=columns[:, :, None] * design.shape[1] + columns[:, None, :],
             design=compact,
-            latent=latent[rows],
+            own=own[rows],
+            tolerances=tolerances @ np.swapaxes(tolerances, 1, 2),
             values=(readings.values - common)[rows],
             variance=readings.sd[rows] ** 2,
         )

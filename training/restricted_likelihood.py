@@ -33,14 +33,14 @@ class BuildSums:
         sound: V of each build without doubts, shape (J, n, n).
         covariance: V with doubts, shape (J, n, n).
         inverse: V^-1, shape (J, n, n).
-        latent: build columns times their scales, then tolerances, shape (J, n, q + r).
+        own: build columns times their scales, shape (J, n, q).
         weighted: V^-1 H, shape (J, n, c).
     """
 
     sound: Array
     covariance: Array
     inverse: Array
-    latent: Array
+    own: Array
     weighted: Array
 
 
@@ -88,32 +88,35 @@ def evaluate(problem: Problem, scales: Array, doubts: Doubts, *, restricted: boo
     right = np.zeros(p)
     value = problem.constant
     sums = []
-    products: list[Array] = []
+    flat = np.zeros(p * p)
     for block, added in zip(problem.blocks, doubts, strict=True):
         found = _build_sums(problem, block, scales, added)
         sums.append(found)
-        products.append((np.swapaxes(block.design, 1, 2) @ found.weighted).ravel())
+        products = np.swapaxes(block.design, 1, 2) @ found.weighted
+        flat += np.bincount(block.places.ravel(), products.ravel(), p * p)
         weighted_values = found.inverse @ block.values[:, :, None]
         right += np.bincount(
             block.columns.ravel(), (np.swapaxes(block.design, 1, 2) @ weighted_values).ravel(), p
         )
         value += float(np.sum(block.values[:, :, None] * weighted_values))
-        value -= float(np.linalg.slogdet(found.inverse).logabsdet.sum())
-    flat = np.bincount(problem.places, np.concatenate(products), p * p)
-    cross = np.asarray(flat, dtype=np.float64).reshape(p, p)
-    return _solve(problem, scales, cross, right, value, tuple(sums), restricted)
+        value += _log_determinants(found.covariance)
+    return _solve(problem, scales, flat.reshape(p, p), right, value, tuple(sums), restricted)
 
 
 def _build_sums(problem: Problem, block: Block, scales: Array, added: Array) -> BuildSums:
-    latent = block.latent.copy()
-    own = slice(problem.groups, problem.groups + problem.build_columns)
-    latent[:, :, : problem.build_columns] *= scales[own]
+    own = block.own * scales[problem.groups : problem.groups + problem.build_columns]
     diagonal = np.arange(block.rows.shape[1])
-    sound = latent @ np.swapaxes(latent, 1, 2)
+    sound = own @ np.swapaxes(own, 1, 2) + block.tolerances
     sound[:, diagonal, diagonal] += scales[-1] ** 2 * block.variance
     covariance = sound + added
     inverse = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
-    return BuildSums(sound, covariance, inverse, latent, inverse @ block.design)
+    return BuildSums(sound, covariance, inverse, own, inverse @ block.design)
+
+
+def _log_determinants(covariance: Array) -> float:
+    """Return the sum of the log determinants of positive definite matrices, shape (J, n, n)."""
+    factors = np.linalg.cholesky(covariance)
+    return 2 * float(np.log(np.diagonal(factors, axis1=1, axis2=2)).sum())
 
 
 def _solve(
@@ -181,7 +184,7 @@ def gradient(problem: Problem, state: State) -> Array:
     for block, sums in zip(problem.blocks, state.sums, strict=True):
         weighted = sums.inverse @ residuals(block, state)[:, :, None]
         matrix = gathered(state.log_determinant_inverse, block)
-        own = sums.latent[:, :, : problem.build_columns]
+        own = sums.own
         latent = np.swapaxes(own, 1, 2)
         effects = latent @ sums.weighted
         latent_part += np.sum(own * (sums.inverse @ own), axis=(0, 1))
@@ -201,5 +204,5 @@ def residuals(block: Block, state: State) -> Array:
 
 def gathered(matrix: Array, block: Block) -> Array:
     """Return the part of a matrix over all effects that each build touches, shape (J, c, c)."""
-    part: Array = matrix[block.columns[:, :, None], block.columns[:, None, :]]
+    part: Array = matrix.ravel().take(block.places)
     return part
