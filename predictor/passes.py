@@ -10,12 +10,13 @@ and leaves p''^2 = p'^2 (1 - K). With n passes left at most, the least expected 
     V_n(m, p) = min( C(m, hypot(p, f)),  c + min over l of E V_{n-1}(m'', p'') ),
 
 C being the cost of the settled weight and c that of a pass. A pass may only go so deep that the chance of ending under
-the tolerance, if it were the last, stays within what the shop allows. It is solved backward on a grid with
-Gauss-Hermite quadrature, so the same kit always gets the same plan. Source of the method: Bellman, Dynamic Programming
-(1957), chapter III (from memory).
+the tolerance, if it were the last, stays within what the shop allows. That chance is taken anew with each pass, so over
+all of them it adds up to more: passes are then held to a smaller one until the whole stays within it too. All is
+solved backward on a grid with Gauss-Hermite quadrature, so the same kit always gets the same plan. Source of the method:
+Bellman, Dynamic Programming (1957), chapter III (from memory).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -31,8 +32,18 @@ Array = NDArray[np.float64]
 MOST_PASSES = 6
 NODES, NODE_WEIGHTS = hermegauss(11)
 NODE_WEIGHTS = NODE_WEIGHTS / NODE_WEIGHTS.sum()
+CAUTION = (1.0, 0.7, 0.5, 0.35, 0.25)
+"""Shares of the allowed chance of ending under that a single pass is held to, tried in turn."""
+
+GRID_ERROR = 1e-3
+"""By which a chance may be off for being taken from the grid."""
+
 DEPTHS = 49
 """Depths tried for each pass, from nothing to as deep as is allowed."""
+
+
+REACH_STEP_LBF = 8.0
+"""The grid reaches up to a multiple of this, so that the next pass of a kit finds the tables of the last one."""
 
 
 @dataclass(frozen=True)
@@ -95,32 +106,41 @@ def outlook(
 ) -> Outlook:
     """Return the best next pass and what is to be expected.
 
+    The chance of ending under the tolerance is kept over all passes together, unless even the first weight exceeds it.
+
     Args:
         mean_lbf: expected settled weight if nothing more is taken off, less the target.
         sd_lbf: what a weighing can still tell of it, positive.
         stakes: the promise.
         noise: of passes, weighings, and what comes after.
-        most_passes: left at most.
+        most_passes: left at most, up to `MOST_PASSES`.
     """
-    reach = float(np.ceil(max(mean_lbf + 4 * sd_lbf, 8.0)))
-    tables = _tables(stakes, noise, reach, float(np.ceil(max(sd_lbf, 2.0))), most_passes)
+    for share in CAUTION:
+        careful = replace(stakes, most_under=share * stakes.most_under)
+        found = _outlook(mean_lbf, sd_lbf, careful, noise, most_passes)
+        if found.under <= stakes.most_under + GRID_ERROR or found.take_lbf == 0:
+            break
+    return found
+
+
+def _outlook(mean_lbf: float, sd_lbf: float, stakes: Stakes, noise: Noise, most_passes: int) -> Outlook:
+    reach = REACH_STEP_LBF * float(np.ceil(max(mean_lbf + 4 * sd_lbf, 1.0) / REACH_STEP_LBF))
+    tables = _tables(stakes, noise, reach, float(np.ceil(max(sd_lbf, 2.0))))[:most_passes]
     values, take = _best(np.array([mean_lbf]), np.array([sd_lbf]), stakes, noise, tables)
     return Outlook(float(take[0]), *(float(value) for value in values[0]))
 
 
-@lru_cache(maxsize=8)
-def _tables(
-    stakes: Stakes, noise: Noise, reach: float, widest: float, most_passes: int
-) -> tuple[_Table, ...]:
+@lru_cache(maxsize=32)
+def _tables(stakes: Stakes, noise: Noise, reach: float, widest: float) -> tuple[_Table, ...]:
     """Return what is to be expected with no pass left, one, and so on, one table less than there are passes."""
     means = np.linspace(-4 * stakes.tolerance_lbf - 4, reach, 151)
     log_sds = np.linspace(np.log(noise.weighing_lbf / 8), np.log(2 * widest), 13)
     mean, sd = (axis.ravel() for axis in np.meshgrid(means, np.exp(log_sds), indexing="ij"))
     tables: tuple[_Table, ...] = ()
-    for _ in range(max(most_passes, 1)):
+    for _ in range(MOST_PASSES):
         values, _ = _best(mean, sd, stakes, noise, tables)
         tables = (*tables, _Table(means, log_sds, values.T.reshape(4, len(means), len(log_sds))))
-    return tables if most_passes else ()
+    return tables
 
 
 def _best(

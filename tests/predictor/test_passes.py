@@ -115,3 +115,12 @@ def test_no_pass_goes_deeper_than_allowed(start, sd):
 def test_too_light_a_kit_is_left_alone():
     """What is already under its target loses nothing more."""
     assert outlook(-2.0, 0.5, USUAL, NOISE).take_lbf == 0
+
+
+@pytest.mark.parametrize("after", [0.3, 0.6, 0.9])
+@pytest.mark.parametrize("start", [4.0, 8.0])
+def test_chance_of_ending_under_is_kept_over_all_passes(start, after):
+    """However much finishing scatters, all passes together end under no likelier than the shop wants, to 0.001."""
+    found = outlook(start, 1.0, USUAL, Noise(share=0.16, weighing_lbf=0.5, after_lbf=after))
+    assert found.take_lbf > 0
+    assert found.under <= USUAL.most_under + 1e-3
