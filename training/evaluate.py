@@ -18,6 +18,7 @@ from predictor.columns import Columns
 from predictor.cutting import with_cut
 from predictor.mixture import NormalMixture
 from predictor.model import level_name, prior_belief
+from predictor.own_history import Slips
 from predictor.posterior import Posterior
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from predictor.weighings import Weighing
@@ -29,7 +30,6 @@ from training.questions import Pick, Question, answers, cut_to_weight, only_aske
 from training.rivals import Table, table
 from training.scores import crps
 from training.settling_law import choose_law, under_law
-from training.suspicion import GrossErrors
 
 Array = NDArray[np.float64]
 
@@ -134,7 +134,7 @@ def learned(weighings: Sequence[Weighing], builds: Sequence[str]) -> Learned:
     lawful = under_law(mine, choose_law(mine))
     usual = usual_cut(lawful)
     mine = with_cuts(lawful, usual)
-    found, fitted = Evidence(mine, ()), fit(readings(mine), GrossErrors())
+    found, fitted = Evidence(mine, ()), fit(readings(mine), Slips())
     named = zip(found.builds, fitted.suspicion.any.tolist() if fitted.suspicion else (), strict=True)
     doubtful = frozenset(build for build, chance in named if chance >= DOUBTFUL)
     wider = stretch(calibrate(fitted, found, doubtful).scores())

@@ -16,12 +16,13 @@ from scipy.special import ndtri
 from scipy.stats import qmc
 
 from predictor.mixture import NormalMixture
+from predictor.own_history import Slips
 from predictor.posterior import Posterior
 from training.leave_out import leave_builds_out
 from training.readings import Problem, Readings, natural, prepare
 from training.restricted_likelihood import Doubts, State, evaluate, gradient
 from training.scale_priors import Flat, penalty
-from training.suspicion import GrossErrors, Suspicion, no_doubts, suspect
+from training.suspicion import Suspicion, no_doubts, suspect
 
 Array = NDArray[np.float64]
 
@@ -139,12 +140,12 @@ def _with(scales: Array, free: NDArray[np.bool_], logs: Array) -> Array:
     return changed
 
 
-def fit(readings: Readings, gross: GrossErrors | None = None, *, restricted: bool = True) -> Fit:
+def fit(readings: Readings, slips: Slips | None = None, *, restricted: bool = True) -> Fit:
     """Fit the effects and their scales.
 
     Args:
         readings: what was read and the columns that explain it.
-        gross: what mistakes look like; None takes every reading as sound.
+        slips: what mistakes look like; None takes every reading as sound.
         restricted: restricted likelihood of the scales; otherwise the full one.
 
     Raises:
@@ -155,8 +156,8 @@ def fit(readings: Readings, gross: GrossErrors | None = None, *, restricted: boo
     free = np.array([prior.free for prior in readings.priors])
     scales = np.array([prior.start for prior in readings.priors])
     doubts, suspicion = no_doubts(problem), None
-    if gross is not None:
-        scales, doubts, suspicion = _settle_mistakes(search, scales, free, gross)
+    if slips is not None:
+        scales, doubts, suspicion = _settle_mistakes(search, scales, free, slips)
     scales = search.best(scales, free, doubts)
     scales, on_zero = _boundary(search, scales, free, doubts)
     starts = np.array([prior.start for prior in readings.priors])
@@ -183,14 +184,14 @@ def _scale_names(readings: Readings) -> tuple[str, ...]:
 
 
 def _settle_mistakes(
-    search: _Search, scales: Array, free: NDArray[np.bool_], gross: GrossErrors
+    search: _Search, scales: Array, free: NDArray[np.bool_], slips: Slips
 ) -> tuple[Array, Doubts, Suspicion]:
     """Alternate between judging mistakes and searching scales until the judgement stands still."""
     doubts = no_doubts(search.problem)
     before = None
     for _ in range(ROUNDS):
         state = search.state(scales, doubts)
-        suspicion, doubts = suspect(search.problem, state, gross)
+        suspicion, doubts = suspect(search.problem, state, slips)
         if before is not None and np.max(np.abs(suspicion.any - before.any)) < SETTLED:
             break
         before = suspicion

@@ -10,12 +10,12 @@ from threadpoolctl import threadpool_limits
 
 from predictor.calibration import stretch
 from predictor.model import prior_belief
+from predictor.own_history import Slips
 from predictor.posterior import Posterior
 from training.calibrate import calibrate
 from training.evidence import Evidence, readings
 from training.hierarchy import fit
 from training.questions import Question, answers
-from training.suspicion import GrossErrors
 
 STOPS = (0, 1, 2, 3, 5, 8, 12, 20, 30, 50, 80, 130, 200, 300, 500, 800)
 """Numbers of builds after which it is looked ahead."""
@@ -90,5 +90,5 @@ def _taught_by(evidence: Evidence, builds: set[str]) -> tuple[Posterior, float]:
         return prior_belief(), 1.0
     first = Evidence(weighings, (), evidence.habits)
     with threadpool_limits(limits=1, user_api="blas"):
-        fitted = fit(readings(weighings), GrossErrors())
+        fitted = fit(readings(weighings), Slips())
         return fitted.posterior, stretch(calibrate(fitted, first).scores())

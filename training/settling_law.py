@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from predictor.columns import COMMON_PRIORS, Columns
+from predictor.own_history import Slips
 from predictor.scatter import BOW, SCALE_LOG_SD, SCALE_MEDIANS, SHOOTING_IN
 from predictor.settling import DEFAULT_LAW, LawBasis, LawKind, SettlingLaw, settling
 from predictor.shot_in import settling_histories
@@ -21,7 +22,6 @@ from training.hierarchy import fit
 from training.leave_out import log_densities
 from training.readings import BuildColumn, Readings
 from training.scale_priors import LogNormal
-from training.suspicion import GrossErrors
 
 Array = NDArray[np.float64]
 
@@ -101,7 +101,7 @@ def trials(histories: Sequence[Weighing]) -> Iterator[Tried]:
     Mistakes of the pencil are judged under each law anew, for a wrong law makes sound bows look odd.
     """
     for law in LAWS:
-        found = fit(_of_settling(under_law(histories, law)), GrossErrors())
+        found = fit(_of_settling(under_law(histories, law)), Slips())
         log_density = log_densities(found.problem, found.state)
         sound = np.ones(len(log_density)) if found.suspicion is None else found.suspicion.any < MISTAKEN
         yield Tried(law, log_density, np.asarray(sound, dtype=np.bool_))

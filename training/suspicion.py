@@ -1,7 +1,7 @@
 """How likely each build, each weighing and each reading is a mistake of the pencil, judged from all other builds.
 
 A sound reading scatters as the model says. A mistake shifts it by an unknown amount of standard deviation
-`GrossErrors.sd`: all readings of a build together (a layer not noted), those of one weighing (a scale that was not
+`Slips.sd`: all readings of a build together (a layer not noted), those of one weighing (a scale that was not
 set to zero, a wrong zero of the draw), or one reading alone. Which of these happened is weighed by Bayes' rule against
 the prediction from the other builds: the mixture of Box and Tiao, Biometrika 55 (1968), 119-129 (from memory), taken
 one build at a time, with at most one mistake a build.
@@ -12,28 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from predictor.own_history import Slips
 from training.leave_out import LeftOut, without_build
 from training.readings import Integers, Problem
 from training.restricted_likelihood import Doubts, State
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class GrossErrors:
-    """What mistakes look like before any is seen.
-
-    Attributes:
-        build_share: of builds with all readings shifted.
-        weighing_share: of weighings with all readings shifted.
-        reading_share: of readings that are wrong by themselves.
-        sd: standard deviation of the shift, in the unit of the values.
-    """
-
-    build_share: float = 0.03
-    weighing_share: float = 0.02
-    reading_share: float = 0.01
-    sd: float = 0.25
 
 
 @dataclass(frozen=True)
@@ -69,7 +53,7 @@ class _Shifts:
     log_odds: Array
 
 
-def suspect(problem: Problem, state: State, gross: GrossErrors) -> tuple[Suspicion, Doubts]:
+def suspect(problem: Problem, state: State, slips: Slips) -> tuple[Suspicion, Doubts]:
     """Return the probability of a mistake in each build, weighing and reading, and what it adds to their covariance.
 
     A build's covariance with doubts is the inverse of its precision averaged over what may have happened, so readings
@@ -81,13 +65,13 @@ def suspect(problem: Problem, state: State, gross: GrossErrors) -> tuple[Suspici
     doubts = []
     for block, sums in zip(problem.blocks, state.sums, strict=True):
         size = block.rows.shape[1]
-        shifts = _shifts(block.weighing, gross)
-        shares = _shares(without_build(block, sums, state), sums.sound, shifts, gross.sd)
+        shifts = _shifts(block.weighing, slips)
+        shares = _shares(without_build(block, sums, state), sums.sound, shifts, slips.sd)
         of_weighing = shifts.columns[:, :, 1 : 1 + size] @ shares[:, 1 : 1 + size, None]
         build[block.builds], reading[block.rows] = shares[:, 0], shares[:, 1 + size :]
         weighing[block.rows] = of_weighing[:, :, 0]
         sound[block.builds] = 1 - shares.sum(axis=1)
-        doubts.append(_added(sums.sound, shares, shifts.columns, gross.sd))
+        doubts.append(_added(sums.sound, shares, shifts.columns, slips.sd))
     return Suspicion(build, weighing, reading, 1 - sound), tuple(doubts)
 
 
@@ -96,16 +80,16 @@ def no_doubts(problem: Problem) -> Doubts:
     return tuple(np.zeros((*block.rows.shape, block.rows.shape[1])) for block in problem.blocks)
 
 
-def _shifts(weighing: Integers, gross: GrossErrors) -> _Shifts:
+def _shifts(weighing: Integers, slips: Slips) -> _Shifts:
     """Return what mistakes can shift, given the weighing of each reading, shape (J, n)."""
     builds, size = weighing.shape
     together = weighing[:, :, None] == weighing[:, None, :]
     count = together.sum(axis=1)
     first = np.argmax(together, axis=1) == np.arange(size)
     whole, alone = count == size, count == 1
-    build = gross.build_share + gross.weighing_share * whole[:, :1]
-    of_weighing = gross.weighing_share * (first & ~whole & ~alone)
-    reading = gross.reading_share + gross.weighing_share * (alone & ~whole)
+    build = slips.build_share + slips.weighing_share * whole[:, :1]
+    of_weighing = slips.weighing_share * (first & ~whole & ~alone)
+    reading = slips.reading_share + slips.weighing_share * (alone & ~whole)
     share = np.hstack([build, of_weighing, reading])
     with np.errstate(divide="ignore"):
         log_odds = np.log(share) - np.log1p(-share)

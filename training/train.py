@@ -12,6 +12,7 @@ from datasets.contents import Contents
 from predictor.columns import STIFFNESS
 from predictor.habits import Habits
 from predictor.model import FORMAT, Model
+from predictor.own_history import Slips
 from predictor.weighings import Weighing
 from training.calibrate import calibrate
 from training.carried_out import carrying_out, weighed_removals
@@ -19,7 +20,6 @@ from training.cuts import usual_cut, with_cuts
 from training.evidence import Evidence, evidence, readings
 from training.hierarchy import Fit, fit
 from training.settling_law import choose_law, under_law
-from training.suspicion import GrossErrors
 from training.teaching import taught
 
 DOUBTFUL = 0.5
@@ -65,7 +65,7 @@ def train(contents: Contents, data_hash: str, records: int) -> Trained:
         limits=1, user_api="blas"
     ):  # the blocks are small: threads would only wait for one another
         found = _with_habits(contents, found)
-        fitted = fit(readings(found.weighings), GrossErrors())
+        fitted = fit(readings(found.weighings), Slips())
         model = _model(contents, data_hash, records, found, fitted)
     return Trained(model, fitted, found)
 

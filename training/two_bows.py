@@ -22,6 +22,7 @@ from predictor.features import Case, features
 from predictor.habits import USUAL
 from predictor.mixture import NormalMixture
 from predictor.model import prior_belief, seen_by
+from predictor.own_history import Slips
 from predictor.posterior import Posterior
 from predictor.prospects import apart
 from predictor.scatter import PRIOR_SCATTER
@@ -29,7 +30,6 @@ from predictor.weighings import draws_from_back, moment_at
 from training.evidence import readings
 from training.hierarchy import fit
 from training.questions import MAIN_DRAW_IN, at_draw
-from training.suspicion import GrossErrors
 from training.train import Trained
 
 SAME_DRAW_IN = 0.01
@@ -237,4 +237,4 @@ def _without(builds: set[str], trained: Trained | None) -> tuple[Posterior, floa
         return prior_belief(), 1.0
     scores = [one.score for one in trained.model.calibration.builds if one.build not in builds]
     with threadpool_limits(limits=1, user_api="blas"):
-        return fit(readings(others), GrossErrors()).posterior, stretch(scores)
+        return fit(readings(others), Slips()).posterior, stretch(scores)

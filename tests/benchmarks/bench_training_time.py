@@ -25,13 +25,13 @@ import statsmodels.api as sm  # type: ignore[import-untyped]  # ships no types
 from rich.console import Console
 
 from datasets.contents import Contents
+from predictor.own_history import Slips
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from predictor.weighings import Weighing
 from training.evidence import evidence, readings
 from training.hierarchy import fit
 from training.questions import cut_to_weight, questions
 from training.rivals import Table, dimensions_process, table
-from training.suspicion import GrossErrors
 from training.virtual_shop import simulate
 
 SEED, SOLVED, DELIVERY_EVERY = 7, 300, 25
@@ -90,7 +90,7 @@ def train_on(weighings: Sequence[Weighing], each: bool, builds: int) -> str:
     mine = copies(weighings, builds, each=each)
     laid_out = readings(mine)
     before = _peak_mib()
-    seconds = timed(fit, laid_out, GrossErrors())
+    seconds = timed(fit, laid_out, Slips())
     lots = sum(len(group.levels) for group in laid_out.groups)
     return (
         f"{builds} builds, {len(laid_out.values)} readings, {lots} levels: fit {seconds:.1f} s, "

@@ -7,11 +7,11 @@ from datasets.contents import Contents
 from predictor import posterior
 from predictor.columns import DRAW_SHAPE
 from predictor.model import seen_by
+from predictor.own_history import Slips
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from training.calibrate import calibrate, main_readings
 from training.evidence import Evidence, evidence, readings
 from training.hierarchy import Fit, fit
-from training.suspicion import GrossErrors
 from training.virtual_shop import simulate
 
 BUILDS = 14
@@ -26,12 +26,12 @@ def shop() -> Evidence:
 @pytest.fixture(scope="module")
 def fitted(shop: Evidence) -> Fit:
     """Return the fit to all of it."""
-    return fit(readings(shop.weighings), GrossErrors())
+    return fit(readings(shop.weighings), Slips())
 
 
 def _predicted(shop: Evidence, without: set[str], build: str) -> float:
     """Return the score of a build's main reading when the named builds were never fitted."""
-    others = fit(readings([w for w in shop.weighings if w.build not in without]), GrossErrors()).posterior
+    others = fit(readings([w for w in shop.weighings if w.build not in without]), Slips()).posterior
     last = [w for w in shop.weighings if w.build == build][-1]
     seen = seen_by(others, last.columns)
     main = int(np.argmin(np.abs(last.columns.common[DRAW_SHAPE])))

@@ -11,10 +11,10 @@ from datasets.schema import Removal, WeighIn
 from datasets.tolerances import GAIN_SD
 from datasets.zero_points import from_back
 from predictor.bow import handbook_moduli, weights
+from predictor.own_history import Slips
 from tests.predictor.bows import STRAIGHT, build
 from training.evidence import evidence, readings
 from training.hierarchy import fit
-from training.suspicion import GrossErrors
 
 TRUE_GAIN = 1.3
 BOWS = 8
@@ -55,7 +55,7 @@ def weighed_before_and_after(number: int) -> list[Record]:
 def learned() -> tuple[float, float]:
     """Mean and sd of the gain of sides, after eight bows."""
     records = [record for number in range(1, BOWS + 1) for record in weighed_before_and_after(number)]
-    belief = fit(readings(evidence(Contents.of([STRAIGHT, *records])).weighings), GrossErrors()).posterior
+    belief = fit(readings(evidence(Contents.of([STRAIGHT, *records])).weighings), Slips()).posterior
     place = belief.effects.index("gain of sides")
     mean = belief.weights @ belief.means[:, place]
     return float(mean), float(np.sqrt(belief.weights @ belief.covariances[:, place, place]))

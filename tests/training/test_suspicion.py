@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from predictor.own_history import Slips
 from tests.simulated import draw, subset
 from training.hierarchy import fit
-from training.suspicion import GrossErrors
 
 SCALES = np.array([0.05, 0.02, 0.025, 0.004, 1.0])
-GROSS = GrossErrors()
+GROSS = Slips()
 
 
 def _shop(seed: int, builds: int = 40):
