@@ -12,8 +12,8 @@ and leaves p''^2 = p'^2 (1 - K). With n passes left at most, the least expected 
 C being the cost of the settled weight and c that of a pass. A pass may only go so deep that the chance of ending under
 the tolerance, if it were the last, stays within what the shop allows. That chance is taken anew with each pass, so over
 all of them it adds up to more: passes are then held to a smaller one until the whole stays within it too. All is
-solved backward on a grid with Gauss-Hermite quadrature, so the same kit always gets the same plan. Source of the method:
-Bellman, Dynamic Programming (1957), chapter III (from memory).
+solved backward on a grid with Gauss-Hermite quadrature, so the same kit always gets the same plan. Source of the
+method: Bellman, Dynamic Programming (1957), chapter III (from memory).
 """
 
 from dataclasses import dataclass, replace
