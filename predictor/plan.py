@@ -13,7 +13,7 @@ from pydantic import Field
 
 from datasets.history import bow_at
 from datasets.record import Dimension, DrawLength, Record, Side, Taken
-from datasets.schema import Cut, Method, Removal
+from datasets.schema import Cut, Method, Removal, WeighIn
 from predictor.bent import bent_bow
 from predictor.bow import Refusal, handbook_moduli, weights
 from predictor.cut_patterns import UNDATED, Patterns, Stiffer, patterns, removals
@@ -109,6 +109,9 @@ class Plan(Record):
     too_light: bool = Field(
         description="whether ending under is likelier than allowed with nothing taken off"
     )
+    weigh_again: bool = Field(
+        description="whether it is expected over the tolerance, but too little is known of it to take anything off"
+    )
     shortened: tuple[Shortened, ...] = Field(description="what would make a light bow heavier")
     notes: tuple[str, ...]
 
@@ -158,6 +161,9 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
         **_chances(first, out_of_reach=out_of_reach),
         least_lbf=least if out_of_reach else None,
         too_light=too_light,
+        weigh_again=not passes
+        and not out_of_reach
+        and state.settled_lbf > promise.weight_lbf + stakes.tolerance_lbf,
         shortened=tuple(_shortened(kit, state, promise, limits, knowledge)) if too_light else (),
         notes=notes,
     )
@@ -189,6 +195,9 @@ def _stiffer(
     kit: Kit, promise: Promise, limits: Limits, knowledge: Knowledge
 ) -> tuple[Stiffer | None, tuple[str, ...]]:
     """Return the limb that a measured tiller says to begin with, and what is to be noted of the tiller."""
+    weigh_ins = [event for event in kit.events if isinstance(event, WeighIn)]
+    if not any(one.gap_upper_in and one.gap_lower_in for one in weigh_ins):
+        return None, ("no tiller measured, so both limbs are cut alike: measure both gaps at brace",)
     told = tillered(
         kit.form, kit.build, kit.events, promise.judged.draw, knowledge.materials, limits.tiller_in
     )

@@ -115,6 +115,11 @@ def _ending(told: Plan, units: Units) -> Iterator[str]:
         )
     elif told.too_light:
         yield from _too_light(told, units)
+    elif told.weigh_again:
+        yield (
+            "Too little is known of it to take anything off safely: weigh again after 30 full draws, on another scale if "
+            "there is one, and ask for the plan again."
+        )
     elif not told.passes:
         yield "Nothing more to take off: finish it."
     else:
