@@ -65,7 +65,8 @@ class Standing:
         weighings: the build's own, in their order; those that the statics refuse are left out.
         wider: factor that left-out builds ask for.
         habits: of the shop.
-        changed: whether records that taught the model have changed since.
+        held: weigh-ins that the belief has learned from and that cannot be taken out of it, as the build's records
+            have changed since; they count there and not again.
         cut: what the build was cut by over the shop's usual, as the model was taught.
     """
 
@@ -74,8 +75,13 @@ class Standing:
     weighings: tuple[Weighing, ...]
     wider: float
     habits: Habits
-    changed: bool
+    held: frozenset[str] = frozenset()
     cut: float = 0.0
+
+    @property
+    def changed(self) -> bool:
+        """Whether records of the build that taught the model have changed since."""
+        return bool(self.held)
 
 
 @dataclass(frozen=True)
@@ -88,6 +94,7 @@ class Foretold:
         told: the wanted rows, offsets to be added.
         own: the weighings counted.
         places: rows of each thing wanted.
+        changed: whether records of the build that taught the model have changed since.
     """
 
     seen: Seen
@@ -95,6 +102,7 @@ class Foretold:
     told: Conditioned
     own: tuple[Weighing, ...]
     places: tuple[slice, ...]
+    changed: bool = False
 
     @property
     def joint(self) -> JointMixture:
@@ -227,7 +235,7 @@ def standing(
         weighings=weighings,
         wider=1.0 if model is None else stretch(model.calibration.scores()),
         habits=habits,
-        changed=changed,
+        held=frozenset(taught.weigh_ins if taught is not None and changed else ()),
         cut=cut,
     )
 
@@ -248,9 +256,13 @@ def foretell(
     Args:
         stand: what is believed of it, with its own weighings.
         wanted: columns of what is wanted, each with whether the force itself is wanted.
-        counted: ids of the weigh-ins that count; all if not given.
+        counted: ids of the weigh-ins that count, but those that the belief holds already; all if not given.
     """
-    own = tuple(one for one in stand.weighings if counted is None or one.weigh_in in counted)
+    own = tuple(
+        one
+        for one in stand.weighings
+        if one.weigh_in not in stand.held and (counted is None or one.weigh_in in counted)
+    )
     if stand.cut:
         wanted = [(with_cut(told, stand.cut), exact) for told, exact in wanted]
     laid = [(one.weigh_in, one.columns) for one in own]
@@ -266,7 +278,7 @@ def foretell(
     told = conditioned(belief, seen.rows, values - seen.offset[: len(values)], weighing.tolist())
     ends = np.cumsum([0, *(len(one.offset) for one, _ in wanted)]).tolist()
     places = tuple(slice(start, end) for start, end in pairwise(ends))
-    return Foretold(seen, belief, told, own, places)
+    return Foretold(seen, belief, told, own, places, stand.changed)
 
 
 def _shared_factor(stand: Standing, wanted: Sequence[tuple[Columns, bool]]) -> float:

@@ -187,6 +187,7 @@ def predict(
         basis=_basis(model, counted, len(foretold.own)),
         strain=worst(places),
         notes=(
+            *_changed(foretold),
             *_slips(foretold),
             *_settling(stage, habits),
             *found.notes,
@@ -194,6 +195,15 @@ def predict(
             *notes_on_margins(places),
         ),
     )
+
+
+def _changed(foretold: Foretold) -> Iterator[str]:
+    """Say that a build's weighings count in the model only, where what taught it is no longer what the book says."""
+    if foretold.changed:
+        yield (
+            "records of this bow that taught the model have changed since: its weighings of then are not counted "
+            "anew; train again: drawweight train"
+        )
 
 
 def _slips(foretold: Foretold) -> Iterator[str]:

@@ -279,18 +279,22 @@ def _added(path: Path, reading: Reading, *, keep_good: bool) -> adding.Added:
         if not tried.kept:
             return tried
     with ShopBook.open(path, create=True) as book:
-        added = adding.add_reading(book, reading, keep_good=keep_good)
-        contents = book.contents()
-        weighed = sum(isinstance(record, WeighIn) for record in added.kept)
-        oddities = [*second_look.doubtful_profiles(added, contents)]
-        if weighed > second_look.MOST_COMPARED:
-            note(
-                f"wanted at most {second_look.MOST_COMPARED} weigh-ins to compare with what is expected, "
-                f"got {weighed}: none is compared; see: drawweight show BUILD"
-            )
-        elif weighed:
-            model = _model_if_whole(book)
-            oddities += second_look.far_readings(added, contents, model, _units(contents, None))
+        return _looked_at_again(book, adding.add_reading(book, reading, keep_good=keep_good))
+
+
+def _looked_at_again(book: ShopBook, added: adding.Added) -> adding.Added:
+    """Return what became of a text, with what a second look finds odd about the records just kept."""
+    contents = book.contents()
+    weighed = sum(isinstance(record, WeighIn) for record in added.kept)
+    oddities = [*second_look.doubtful_profiles(added, contents)]
+    if weighed > second_look.MOST_COMPARED:
+        note(
+            f"wanted at most {second_look.MOST_COMPARED} weigh-ins to compare with what is expected, "
+            f"got {weighed}: none is compared; see: drawweight show BUILD"
+        )
+    elif weighed:
+        model = _model_if_whole(book)
+        oddities += second_look.far_readings(added, contents, model, _units(contents, None))
     in_order = sorted([*added.oddities, *oddities], key=lambda oddity: oddity.line or 0)
     return replace(added, oddities=tuple(in_order))
 
@@ -382,7 +386,7 @@ def _correct(book: ShopBook, reading: Reading, source: str, corrects: str, becau
         )
     (raw,) = reading.records
     outcome = book.correct(corrects, raw, because or "")
-    return _tell(adding.told([raw], [outcome]), source)
+    return _tell(_looked_at_again(book, adding.told([raw], [outcome])), source)
 
 
 def _tell(added: adding.Added, source: str) -> int:
@@ -894,8 +898,7 @@ def _show(
         contents = book.contents(None if as_of is None else _end_of(as_of))
         build = None if build_id is None else _find_build(contents, build_id)
         corrections = [] if build is None else book.corrections(build.id, contents)
-        # Of a day gone by, the model of today would know too much.
-        model = None if build is None or as_of is not None else _model_if_whole(book)
+        model = None if build is None else _model_of_then(book, as_of)
     if plot is not None:
         return _plot(build, contents, plot)
     if as_json:
@@ -906,6 +909,15 @@ def _show(
     else:
         show.show_build(build, contents, corrections, _units(contents, units), console(), model)
     return FINE
+
+
+def _model_of_then(book: ShopBook, as_of: str | None) -> Model | None:
+    """Return the model beside a book, unless it is newer than the day asked for: it would know too much."""
+    model = _model_if_whole(book)
+    if model is None or as_of is None or datetime.fromisoformat(model.trained_at) <= _end_of(as_of):
+        return model
+    note(f"expected untrained: the model is of {model.trained_at}, newer than {as_of}")
+    return None
 
 
 def _end_of(day: str) -> datetime:
