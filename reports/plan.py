@@ -117,8 +117,8 @@ def _ending(told: Plan, units: Units) -> Iterator[str]:
         yield from _too_light(told, units)
     elif told.weigh_again:
         yield (
-            "Too little is known of it to take anything off safely: weigh again after 30 full draws, on another scale if "
-            "there is one, and ask for the plan again."
+            "Too little is known of it to take anything off safely: weigh again after 30 full draws, on another scale "
+            "if there is one, and ask for the plan again."
         )
     elif not told.passes:
         yield "Nothing more to take off: finish it."
