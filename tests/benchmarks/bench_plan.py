@@ -12,6 +12,7 @@ no history. Seeds from 560900 on were used in development.
 import argparse
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from math import hypot, log, sqrt
 from typing import NamedTuple
 
@@ -71,6 +72,7 @@ class Bench:
         target_lbf: on the scale, settled.
         model: what the history has taught.
         passes: taken so far.
+        finished: whether it is finish-sanded.
         events: as noted.
     """
 
@@ -81,6 +83,7 @@ class Bench:
     target_lbf: float
     model: Model | None
     passes: int = 0
+    finished: bool = False
     events: list[Event] = field(default_factory=list)
 
     @property
@@ -104,9 +107,16 @@ class Bench:
         """Let the statics find the weight of the true bow."""
         self.job.physics_lbf = weights([self.job.bow], [self.job.moduli], self.job.draws_in[None]).lbf[0]
 
+    def finish(self) -> None:
+        """Finish-sand, once."""
+        if not self.finished:
+            self.job.effects += self.job.finish_loss
+            self.finished = True
+
     def weigh(self) -> float:
         """Weigh, note it, and return the reading at 28 in."""
         stage = Stage.TILLERED if self.passes else Stage.FIRST_DRAW
+        stage = Stage.FINISHED if self.finished else stage
         weigh(self.rng, Scatter(), self.shop, self.job, stage, 0)
         noted = self.job.events[-1].data | {"scale": self.job.scale}
         self.events.append(WeighIn.model_validate(noted))
@@ -144,7 +154,8 @@ class Bench:
 
     def end(self, under: float, within: float) -> Ended:
         """Finish and shoot in by the truth."""
-        self.job.effects += self.job.finish_loss - self.job.settling_at_500 * self.shop.settled(SHOTS)
+        self.finish()
+        self.job.effects -= self.job.settling_at_500 * self.shop.settled(SHOTS)
         true = self.true_lbf()
         on_scale = true * float(np.exp(self.shop.scales[self.job.scale]))
         return Ended(true - self.target_lbf, on_scale - self.target_lbf, self.passes, under, within)
@@ -170,8 +181,8 @@ class Bench:
         return at > 0
 
 
-def by_plan(bench: Bench) -> Ended:
-    """Follow the plan."""
+def by_plan(bench: Bench, *, then_again: bool = False) -> Ended:
+    """Follow the plan; if so wanted, finish-sand where it stops, weigh and ask once more."""
     first: Plan | None = None
     for _ in range(MOST_WEIGHINGS):
         bench.weigh()
@@ -179,6 +190,8 @@ def by_plan(bench: Bench) -> Ended:
         first = first or told
         if told.passes:
             bench.cut(told.passes[0].removals)
+        elif then_again and not bench.finished:
+            bench.finish()
         elif not told.weigh_again:
             break
     assert first is not None
@@ -255,6 +268,7 @@ def by_one_cut(bench: Bench) -> Ended:
 
 WAYS: dict[str, Callable[[Bench], Ended]] = {
     "plan": by_plan,
+    "and finished": partial(by_plan, then_again=True),
     "one who knows": by_one_who_knows,
     "halves": by_halves,
     "one cut": by_one_cut,
