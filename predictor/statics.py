@@ -18,9 +18,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from predictor.batch import Array, Batch, Flags, solve_pairs
-from predictor.contact import GRAZE, TOUCH, Hold, Sight, bent, freed, judged, moved, sight
+from predictor.contact import GRAZE, TOUCH, Hold, Sight, bent, freed, judged, sight
 from predictor.continuation import Places, Track, follow
 from predictor.elastica import LimbGrid
+from predictor.lift_off import moved
 
 _NEWTON_STEPS = 12
 _CLOSE = 1e-5

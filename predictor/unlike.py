@@ -27,9 +27,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from predictor import statics
 from predictor.batch import Array, Batch, Flags, solve_pairs
-from predictor.contact import Hold, Sight, moved, sight
+from predictor.contact import Hold, Sight, sight
 from predictor.continuation import Places, Track, follow
 from predictor.elastica import LimbGrid
+from predictor.lift_off import moved
 from predictor.statics import Equations, Shape, Status, nocking_point, settled, shape
 
 Values = TypeVar("Values", bound=np.generic)
