@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.integrate import quad
+from scipy.integrate import quad, solve_bvp
 from scipy.optimize import root
 from scipy.special import ellipe, ellipeinc, ellipk, ellipkinc
 
@@ -87,6 +87,47 @@ def test_a_tapered_cantilever_bends_as_moment_area_says(ratio, power):
     limb = straight(stiffness=lambda part: (1 - (1 - ratio) * part) ** power)
     wanted = quad(lambda x: load * x**2 / (ratio + (1 - ratio) * x) ** power, 0, 1)[0]
     assert across_the_tip(limb, load)[0] == pytest.approx(wanted, rel=1e-6)
+
+
+COMPUTED = {
+    # Taper, tip over root and power: deflection, shortening, rotation at loads 0.5, 1, 2, 3 (`by_collocation`).
+    (1 / 2, 1): [(.185788, .021560, .297243), (.337280, .073235, .548740), (.527296, .192271, .890768),
+                 (.627833, .289372, 1.091117)],
+    (1 / 3, 1): [(.196858, .024607, .325547), (.352733, .081684, .593771), (.540079, .206345, .943315),
+                 (.636209, .303827, 1.139765)],
+    (3 / 4, 3): [(.196794, .024501, .321233), (.352920, .081476, .586670), (.540930, .206355, .934331),
+                 (.637368, .304198, 1.130887)],
+    (1 / 2, 3): [(.250057, .042649, .464094), (.418158, .125115, .792654), (.586564, .267193, 1.143825),
+                 (.665198, .362024, 1.309426)],
+}  # fmt: skip
+
+
+def by_collocation(ratio, power, load):
+    """The same cantilever from its root outward, by scipy: moment = load × (tip's place along − own place along)."""
+
+    def slopes(part, state, tip):
+        stiffness = (1 - (1 - ratio) * part) ** power
+        return np.stack([load * (tip[0] - state[1]) / stiffness, np.cos(state[0]), np.sin(state[0])])
+
+    def ends(root, tip_state, tip):
+        return np.array([*root, tip_state[1] - tip[0]])
+
+    part = np.linspace(0.0, 1.0, 41)
+    bent = solve_bvp(
+        slopes, ends, part, np.stack([part / 2, part, part / 3]), p=[0.8], tol=1e-9, max_nodes=5000
+    )
+    assert bent.success
+    rotation, along, deflection = bent.y[:, -1]
+    return deflection, 1 - along, rotation
+
+
+@pytest.mark.parametrize(("ratio", "power"), COMPUTED)
+def test_a_tapered_cantilever_bends_far_as_collocation_says(ratio, power):
+    """Deflection, shortening and rotation of tapered limbs under great loads agree to six digits."""
+    limb = straight(stiffness=lambda part: (1 - (1 - ratio) * part) ** power)
+    for load, row in zip((0.5, 1.0, 2.0, 3.0), COMPUTED[ratio, power], strict=True):
+        assert by_collocation(ratio, power, load) == pytest.approx(row, abs=0.6e-6)
+        assert across_the_tip(limb, load) == pytest.approx(row, abs=0.6e-6)
 
 
 def test_the_jacobian_is_that_of_the_shot():
