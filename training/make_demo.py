@@ -5,15 +5,25 @@
 
 import json
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 from datasets.notation import inches, thousandths
+from training.demo_bench import (
+    HEAVY_KIT,
+    LIGHT_KIT,
+    MISWRITTEN,
+    PLANNED_KIT,
+    STUDY_SCALES,
+    TWINS,
+    bench,
+    latest_lots,
+)
 from training.shop_designs import DESIGNS, LONG, PLACES
-from training.shop_press import SCALE_SHARES, Typed, glass_shelf, planned_layers
-from training.shop_truth import SCALES, Key, Scatter
+from training.shop_press import BUILDERS, SCALE_SHARES, Typed, glass_shelf, planned_layers
+from training.shop_truth import SCALES, Scatter
 from training.virtual_shop import VirtualShop, simulate
 
 SEED = 1904
@@ -51,6 +61,11 @@ made up, so that the tool can be tried before a shop's own records are in it.
 - Forms: {forms}.
 - Cores of hard maple, red elm, white ash or black cherry between faces of limb glass, .040 or .050.
 - Scales: {scales}.
+- On the bench: `{heavy}`, a kit that came out heavy for its order and is to be brought down, and `{light}`, a kit that
+  came out too light. {twins} are two bows of one plan.
+  All of {hands} weighed these on {study_scales}; in truth no hand differs from another.
+- One slip: in the record of `{miswritten}` two digits of a core's thickness are swapped.
+- {orders} orders and {stock} kinds of lams in stock.
 - `demo-planned.toml`: a kit that this shop plans on `{kit_form}`, ordered at {kit_target} at 28 in. Nothing of it
   is cut.
 
@@ -61,7 +76,9 @@ Not to be learned from, as their records say:
 ## How it was made
 
 `python -m training.make_demo` writes these files again, byte for byte, by
-`simulate({seed}, {builds}, chain=True, spoilt={share_spoilt})` of `training/virtual_shop.py`, with the seed {seed}.
+`simulate({seed}, {run}, chain=True, spoilt={share_spoilt})` of `training/virtual_shop.py`, with the seed {seed}.
+What is on the bench was made of the same truth by `training/demo_bench.py`, with seeds picked so that its kits come
+out as said.
 Weights come from a chain of rigid links and springs (`training/link_chain.py`), not from the statics that the
 tool predicts with, and carry effects that those statics do not know.
 
@@ -95,17 +112,24 @@ def main() -> None:
 
 def demo_files() -> dict[str, str]:
     """Return the text of each file of the demo by name."""
-    shop = simulate(SEED, BUILDS, chain=True, spoilt=SPOILT)
+    shop = demo_shop()
+    typed = (*shop.typed, *bench(shop.truth, KIT_TARGET_LBF).typed)
     return {
-        "demo.toml": BOOK_HEAD + "".join(f"\n{toml(record)}" for record in shop.typed),
+        "demo.toml": BOOK_HEAD + "".join(f"\n{toml(record)}" for record in typed),
         "demo-planned.toml": f"{KIT_HEAD}\n{toml(planned_kit(shop))}",
-        "DEMO.md": card(shop),
+        "DEMO.md": card(typed),
     }
+
+
+def demo_shop() -> VirtualShop:
+    """Run the demo's workshop through its builds, without what is on its bench now."""
+    return simulate(SEED, BUILDS, chain=True, spoilt=SPOILT)
 
 
 def planned_kit(shop: VirtualShop) -> Typed:
     """Return a kit planned on the straight form, of the lots that came in last."""
-    used = {"wood": _latest(shop, KIT_WOOD), "glass": _latest(shop, glass_shelf(KIT_GLASS_IN))}
+    lots = latest_lots(shop.truth)
+    used = {"wood": lots[KIT_WOOD], "glass": lots[glass_shelf(KIT_GLASS_IN)]}
     cores_in = LONG.cores_for(KIT_TARGET_LBF * (1 + Scatter().aim_high), KIT_GLASS_IN)
     layers = planned_layers(LONG, cores_in, KIT_GLASS_IN, used)
     for layer in layers:
@@ -117,6 +141,7 @@ def planned_kit(shop: VirtualShop) -> Typed:
     return Typed(
         "build",
         {
+            "id": PLANNED_KIT,
             "form": LONG.name,
             "planned": True,
             "length_in": f'{LONG.length_in:g}"',
@@ -126,11 +151,6 @@ def planned_kit(shop: VirtualShop) -> Typed:
             "note": f"ordered: {KIT_TARGET_LBF:g} lb at 28 in",
         },
     )
-
-
-def _latest(shop: VirtualShop, shelf: str) -> Key:
-    """Return the last lot that came onto a shelf, which its name starts with."""
-    return [key for key in shop.truth.lots if str(key[1]).startswith(shelf)][-1]
 
 
 def toml(record: Typed) -> str:
@@ -157,14 +177,15 @@ def _plain(value: object) -> str:
     return json.dumps(value, ensure_ascii=False)  # spelled alike in JSON and TOML
 
 
-def card(shop: VirtualShop) -> str:
+def card(typed: Sequence[Typed]) -> str:
     """Return the data card in Markdown."""
-    kinds = Counter(record.kind for record in shop.typed)
-    builds = [record.data for record in shop.typed if record.kind == "build"]
+    kinds = Counter(record.kind for record in typed)
+    builds = [record.data for record in typed if record.kind == "build"]
     on_form = Counter(build["form"] for build in builds)
     scatter = Scatter()
     return CARD.format(
         builds=kinds["build"],
+        run=BUILDS,
         weigh_ins=kinds["weigh_in"],
         removals=kinds["removal"],
         riggings=kinds["rigging"],
@@ -173,6 +194,14 @@ def card(shop: VirtualShop) -> str:
             f"`{name}` (steps of {step:g} lb, {_share(share)} of bows)"
             for (name, step), share in zip(SCALES.items(), SCALE_SHARES, strict=True)
         ),
+        orders=kinds["order"],
+        stock=kinds["stock"],
+        heavy=HEAVY_KIT,
+        light=LIGHT_KIT,
+        miswritten=MISWRITTEN,
+        twins=" and ".join(f"`{twin}`" for twin in TWINS),
+        hands=", ".join(hand.name for hand in BUILDERS),
+        study_scales=" and ".join(f"`{scale}`" for scale in STUDY_SCALES),
         kit_form=LONG.name,
         kit_target=f"{KIT_TARGET_LBF:g} lb",
         spoilt="\n".join(f"- `{build['id']}`: {build['why_not']}" for build in builds if "why_not" in build),

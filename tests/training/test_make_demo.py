@@ -12,7 +12,10 @@ from datasets.schema import KINDS
 from predictor.bow import handbook_moduli, limb_of, string_stiffness
 from predictor.limb import limb_grid
 from predictor.statics import brace
-from training.make_demo import demo_files
+from training.demo_bench import HEAVY_KIT, LIGHT_KIT, MISWRITTEN, TWINS, bench
+from training.make_demo import KIT_TARGET_LBF, demo_files, demo_shop
+from training.shop_truth import Scatter
+from training.weighed_again import largest_study, occasions
 
 
 def shipped(name):
@@ -76,6 +79,43 @@ def test_planned_kit(book):
     outcome = read_record(raw.kind, raw.data, contents)
     assert not outcome.findings
     assert outcome.record.planned
+
+
+def test_kits_on_the_bench(book):
+    """One kit reads 6 to 9 lb over its open order at first draw and once more after thirty draws, one reads under."""
+    contents, _ = book
+    orders = {order.build: order for order in contents.orders.values() if order.delivered is None}
+    for kit, least, most in ((HEAVY_KIT, 6, 9), (LIGHT_KIT, -9, -1)):
+        first, tillered = contents.events[kit]
+        assert [first.stage, tillered.stage, tillered.pulls] == ["first-draw", "tillered", 30]
+        (at_28,) = [reading.weight.lbf for reading in first.readings if reading.draw.inch == 28]
+        assert least <= at_28 - orders[kit].weight.lbf <= most
+
+
+def test_orders_and_stock(book):
+    """There are orders delivered and open, one of them for a bow that is not pressed, and cores and glass in stock."""
+    contents, _ = book
+    orders = contents.orders.values()
+    assert {order.delivered is None for order in orders} == {True, False}
+    assert any(order.build is None for order in orders)
+    assert {item.part for item in contents.stock.values()} == {"core", "glass"}
+
+
+def test_two_bows_are_weighed_by_all(book):
+    """Each hand weighed both bows twice on each of two scales as they stood."""
+    contents, _ = book
+    study = largest_study(occasions(contents))
+    assert study.builds == TWINS
+    assert study.read_lbf.shape == (2, 6, 2)
+
+
+def test_the_slip_is_two_digits_swapped(book):
+    """The record of the miswritten bow differs from what was measured by a swap in one core, far beyond a caliper."""
+    contents, _ = book
+    job = bench(demo_shop().truth, KIT_TARGET_LBF).jobs[MISWRITTEN]
+    noted = next(layer for layer in reversed(contents.builds[MISWRITTEN].layers) if layer.part == "core")
+    true = next(lam for lam in reversed(job.bow.upper.lams) if lam.part == "core")
+    assert abs(noted.butt_in.inch - true.thickness[0]) > 10 * Scatter().lam_in
 
 
 @pytest.mark.parametrize("name", ["demo.toml", "DEMO.md"])
