@@ -47,14 +47,12 @@ class Patterns:
         widths_in: of the upper and the lower limb before any, shape (2, stations).
         amounts_in: off the whole width, shape (patterns, 2, stations).
         left: weight after each over the weight before any, by the statics, shape (patterns,).
-        at_least_widths: whether the last one leaves the least widths everywhere.
     """
 
     stations_in: Array
     widths_in: Array
     amounts_in: Array
     left: Array
-    at_least_widths: bool
 
     def deepest_within(self, share: float, gain: float = 1.0) -> int:
         """Return the number of the pattern that loses most but no more than a share of the weight.
@@ -104,8 +102,7 @@ def patterns(
     moduli = handbook_moduli(bow, materials)
     lbf = weights(bows, [moduli] * len(bows), np.full((len(bows), 1), draw_in)).lbf[:, 0]
     solved = int(np.argmax(np.append(np.isnan(lbf), True)))
-    at_least = bool(np.all(amounts[solved - 1] * DIVISION == room))
-    return Patterns(stations, widths, amounts[:solved], lbf[:solved] / lbf[0], at_least)
+    return Patterns(stations, widths, amounts[:solved], lbf[:solved] / lbf[0])
 
 
 def removals(kit: Kit, stations_in: Array, amounts_in: Array, first: int = 9000) -> tuple[Removal, ...]:

@@ -133,11 +133,12 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
     if isinstance(state, Refusal):
         return state
     stiffer, notes = _stiffer(kit, promise, limits, knowledge)
-    possible = _possible(kit, state, promise, limits, knowledge, stiffer)
+    (draw_in,) = draws_from_back(kit.form, [promise.judged.draw])
+    possible = patterns(kit, draw_in, knowledge.materials, limits.least_widths_in, MOST_SHARE, stiffer)
     first = outlook(state.settled_lbf - promise.weight_lbf, state.can_tell_lbf, stakes, state.noise)
     passes = _last_by_hand(tuple(_passes(kit, state, possible, promise, stakes)))
     least = state.settled_lbf * float(possible.left[-1]) ** state.gain
-    out_of_reach = possible.at_least_widths and least > promise.weight_lbf + stakes.tolerance_lbf
+    out_of_reach = least > promise.weight_lbf + stakes.tolerance_lbf
     too_light = not passes and first.under > stakes.most_under
     return Plan(
         build=kit.build.id,
@@ -206,21 +207,6 @@ def _stiffer(
     if told.stiff is None or not told.cuts:
         return None, told.notes
     return Stiffer(told.stiff, told.cuts[0].amount_in / told.cuts[0].width_in), told.notes
-
-
-def _possible(
-    kit: Kit,
-    state: KitState,
-    promise: Promise,
-    limits: Limits,
-    knowledge: Knowledge,
-    stiffer: Stiffer | None,
-) -> Patterns:
-    """Return removals that go somewhat deeper than the target asks, as far as the limits let them."""
-    excess = max(1 - (promise.weight_lbf - promise.tolerance_lbf) / state.settled_lbf, 0.0)
-    most = min(excess / state.gain + 0.03, MOST_SHARE)
-    (draw_in,) = draws_from_back(kit.form, [promise.judged.draw])
-    return patterns(kit, draw_in, knowledge.materials, limits.least_widths_in, most, stiffer)
 
 
 def _passes(

@@ -1,0 +1,82 @@
+"""The removal plan at the command line: from a target or the kit's order, its limits, and cautions with each."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from reports import asking
+from reports.plan import SAFETY
+from tests import shop
+from tests.reports.conftest import Ended
+
+Command = Callable[[str], Ended]
+
+
+@pytest.fixture
+def kit(command: Command) -> Command:
+    """Return a command line whose book has one bow, weighed once."""
+    for name, typed in (("form", shop.form()), ("bow", shop.build())):
+        asking.save_draft(Path(f"{name}.toml"), *typed)
+        assert command(f"add {name}.toml").code == 0
+    assert command("weigh K-001 28=66 --stage tillered --yes").code == 0
+    return command
+
+
+def told(command: Command, line: str) -> dict[str, Any]:
+    """Return what a command says as JSON."""
+    ended = command(f"{line} --json")
+    assert ended.code == 0, ended.err
+    values: dict[str, Any] = json.loads(ended.out)
+    return values
+
+
+def test_a_plan_is_told_with_cautions(kit: Command) -> None:
+    """Each pass stands with widths in inches and millimetres and the reading after it; cautions follow every plan."""
+    line = 'plan K-001 --target "56#@28"'
+    values, text = told(kit, line), kit(line).out
+    words = " ".join(text.split())
+
+    cut = values["passes"][0]["cuts"][0]
+    assert cut["new_width_in"] < cut["width_in"]
+    assert f"({25.4 * cut['new_width_in']:.1f} mm)" in text
+    assert text.count("30 full draws, and weigh") == len(values["passes"])
+    assert "Kept back for edges and finish sanding" in words
+    assert all(line in words for line in SAFETY)
+    assert values["under"] + values["within"] + values["over"] == pytest.approx(1)
+    assert values["under"] <= 0.02
+
+
+def test_an_order_counts_without_a_target(kit: Command) -> None:
+    """The open order of a kit gives its plan; without one the command asks for a target."""
+    refused = kit("plan K-001")
+    assert (refused.code, refused.out) == (2, "")
+    assert "wanted one open order of K-001, got 0; add --target" in refused.err
+
+    assert kit('order "56#@28" --build K-001 --shots 300').code == 0
+    values = told(kit, "plan K-001")
+    assert (values["target_lbf"], values["shots"], values["scale"]) == (56, 300, None)
+
+
+def test_a_light_bow_is_told_what_can_be_done(kit: Command) -> None:
+    """A bow too light for its target has no passes, exit code 1, and what would help."""
+    ended = kit('plan K-001 --target "70#@28"')
+    assert ended.code == 1
+    assert "take nothing off" in ended.out
+    assert "shorten both nock ends by 1/4 in: about" in ended.out
+    assert 'drawweight layup --like K-001 --target "70#@28"' in ended.out
+
+
+def test_the_shops_limits_count(kit: Command) -> None:
+    """Least widths that leave the target out of reach are told with what they leave, a strain limit refuses."""
+    assert kit("shop least_width_fade_in=1.2 least_width_nock_in=.48").code == 0
+    ended = kit('plan K-001 --target "55#@28"')
+    assert ended.code == 1
+    assert "The target is out of reach" in ended.out
+
+    assert kit("shop strain_limit=.001").code == 0
+    refused = kit('plan K-001 --target "55#@28"')
+    assert refused.code == 1
+    assert "strain over the shop's limit of 0.10%" in refused.err
