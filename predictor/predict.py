@@ -157,14 +157,9 @@ def predict(
         return foreseen
     foretold, (found, _) = foreseen
     told = columns(found, moment, materials, PRIOR_SCATTER, habits)
-    bow = bow_at(form, build, events)
-    bent = bent_bow(bow, handbook_moduli(bow, materials), draws_from_back(form, draws))
-    if isinstance(bent, Refusal):
-        return bent
-    places = strained_places(bent, draws, materials)
-    breaking = broken(places)
-    if breaking is not None:
-        return breaking
+    places = strained(form, build, events, draws, materials)
+    if isinstance(places, Refusal):
+        return places
     by_builds = prior_belief() if model is None else model.belief()
     belief = with_strips(by_builds, counted, materials)
     calibration = Calibration() if model is None else model.calibration
@@ -195,6 +190,22 @@ def predict(
             *notes_on_margins(places),
         ),
     )
+
+
+def strained(
+    form: Form,
+    build: Build,
+    events: Sequence[Event],
+    draws: Sequence[DrawLength],
+    materials: Mapping[str, Material],
+) -> tuple[Strained, ...] | Refusal:
+    """Return where a bow is strained at each draw, or why it cannot be drawn so far, or that it would break."""
+    bow = bow_at(form, build, events)
+    bent = bent_bow(bow, handbook_moduli(bow, materials), draws_from_back(form, draws))
+    if isinstance(bent, Refusal):
+        return bent
+    places = strained_places(bent, draws, materials)
+    return broken(places) or places
 
 
 def _changed(foretold: Foretold) -> Iterator[str]:

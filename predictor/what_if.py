@@ -10,8 +10,9 @@ from datasets.record import DrawLength, Record
 from datasets.schema import Form, Stage, StripTest
 from predictor.bow import Refusal
 from predictor.foresight import Foretold, Situation, foresee
+from predictor.margins import notes_on_margins
 from predictor.model import Model
-from predictor.predict import LEVELS, Interval
+from predictor.predict import LEVELS, Interval, strained
 from predictor.supposed import Supposed
 
 SAME = 1e-10
@@ -36,6 +37,7 @@ class WhatIf(Record):
     before: Expected
     after: Expected
     difference: Expected = Field(description="after less before")
+    notes: tuple[str, ...] = Field(description="on the strain of the changed bow")
 
 
 def what_if(
@@ -65,7 +67,7 @@ def what_if(
         shots: arrows shot, before and after.
 
     Returns:
-        The change, or why the statics refuse one of the two bows.
+        The change, or why the statics refuse one of the two bows, or that the changed one would break.
     """
     layered = {layer.material for layer in now.build.layers}
     counted = tuple(strip for strip in strips if strip.material in layered)
@@ -74,6 +76,9 @@ def what_if(
     foreseen = foresee(form, now.build, now.events, (before, after), materials, model, counted)
     if isinstance(foreseen, Refusal):
         return foreseen
+    places = strained(form, then.build, then.events, (then.draw,), materials)
+    if isinstance(places, Refusal):
+        return places
     foretold, (first, second) = foreseen
     same = abs(second.weight_lbf[0] / first.weight_lbf[0] - 1) < SAME
     return WhatIf(
@@ -85,6 +90,7 @@ def what_if(
         before=expected_weight(foretold, 0),
         after=expected_weight(foretold, 0 if same else 1),
         difference=nothing_changed() if same else expected_change(foretold, 0, 1),
+        notes=notes_on_margins(places),
     )
 
 

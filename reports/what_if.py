@@ -66,5 +66,5 @@ def show_what_if(told: WhatIf, units: Units, out: Console) -> None:
     before, after = (weight_in_words(one, units) for one in (told.before, told.after))
     out.print(escape(f"before {before}, after {after}; ranges are those of 90% of such bows"))
     out.print(escape(f"by 80%: {change_in_words(told.difference, units, place=0)}"))
-    out.print(DUST)
-    out.print(CAUTION)
+    for remark in (*told.notes, DUST, CAUTION):
+        out.print(escape(remark))

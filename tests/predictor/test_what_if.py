@@ -168,6 +168,16 @@ def test_twice_the_strands_change_little() -> None:
     assert 0 < abs(asked(with_string(NOW, thicker)).difference.lbf) < 0.1
 
 
+def test_a_bow_that_would_break_is_refused() -> None:
+    """A change after which the limb would break is refused, and one that leaves little margin is warned of."""
+    thick = with_glass(NOW, 0.25, more=False).build
+    far = Supposed(thick, (), DrawLength(inch=36, zero=ZeroPoint.STANDARD))
+    near = asked(Supposed(NOW.build, (), DrawLength(inch=33, zero=ZeroPoint.STANDARD)))
+
+    assert isinstance(what_if(STRAIGHT, NOW, far, "too thick", handbook()), Refusal)
+    assert any("strain margin" in remark for remark in near.notes)
+
+
 def test_a_bow_that_cannot_be_is_refused() -> None:
     """Sides taken in by more than the limb's width leave no bow, which is said."""
     told = what_if(STRAIGHT, NOW, sides("1.2 in"), "all of it", handbook())

@@ -1,0 +1,63 @@
+"""The way from now over finished to settled: its stops are the predictions, and its losses what finishing takes."""
+
+import pytest
+
+from datasets.materials import handbook
+from datasets.record import DrawLength, ZeroPoint
+from datasets.schema import Stage
+from predictor.bow import Refusal
+from predictor.columns import COMMON_PRIORS
+from predictor.foresight import Situation
+from predictor.on_the_way import Way, way
+from predictor.predict import Prediction, predict
+from predictor.scatter import FINISH_SANDING, SHOOTING_IN
+from predictor.settling import DEFAULT_LAW
+from tests.predictor.bows import STRAIGHT, build
+
+DRAW = DrawLength(inch=28, zero=ZeroPoint.STANDARD)
+
+
+def told(stage: Stage, shots: int | None = None, until: int | None = 500) -> Way:
+    """Return the way of a bow that nobody weighed yet."""
+    found = way(STRAIGHT, build(), (), Situation((), (DRAW,), stage, shots), handbook(), shots=until)
+    assert isinstance(found, Way), found
+    return found
+
+
+@pytest.mark.parametrize("shots", [100, 500, None])
+def test_it_ends_at_the_prediction(shots: int | None) -> None:
+    """Its last stop is the force that a prediction of the settled bow tells, with the same interval."""
+    settled = predict(STRAIGHT, build(), (), (DRAW,), handbook(), stage=Stage.SETTLED, shots=shots)
+    last = told(Stage.TILLERED, until=shots).steps[-1]
+
+    assert isinstance(settled, Prediction)
+    assert last.weight.lbf == pytest.approx(settled.force.weight_lbf, rel=1e-9)
+    assert last.weight.intervals[-1].low_lbf == pytest.approx(settled.force.interval.low_lbf, rel=1e-9)
+
+
+def test_losses_are_the_defaults_before_training() -> None:
+    """Before training finishing and 500 shots take their default shares of the weight, to first order."""
+    now, finished, settled = told(Stage.TILLERED).steps
+
+    for before, after, effect in ((now, finished, FINISH_SANDING), (finished, settled, SHOOTING_IN)):
+        assert after.change is not None
+        share = after.change.lbf / before.weight.lbf
+        assert share == pytest.approx(COMMON_PRIORS[effect].mean, rel=0.03)
+
+
+def test_a_bow_shot_some_has_less_to_lose() -> None:
+    """A finished bow has the one step left, and of that what the law of settling leaves after its shots."""
+    fresh, shot = (told(Stage.FINISHED, shots).steps for shots in (0, 100))
+
+    assert [len(fresh), len(shot)] == [2, 2]
+    assert fresh[1].change is not None
+    assert shot[1].change is not None
+    left = 1 - DEFAULT_LAW.share(100)
+    assert shot[1].change.lbf == pytest.approx(left * fresh[1].change.lbf, rel=0.02)
+
+
+def test_what_the_statics_refuse_is_refused() -> None:
+    """A bow that is drawn less than it is braced has no way to tell."""
+    near = Situation((), (DrawLength(inch=4, zero=ZeroPoint.STANDARD),), Stage.TILLERED)
+
+    assert isinstance(way(STRAIGHT, build(), (), near, handbook()), Refusal)
