@@ -107,7 +107,7 @@ class Plan(Record):
         description="settled weight at the least widths, if the target is below it"
     )
     too_light: bool = Field(
-        description="whether ending under is likelier than allowed with nothing taken off"
+        description="whether it is expected below the target, and ending under is likelier than allowed"
     )
     weigh_again: bool = Field(
         description="whether it is expected over the tolerance, but too little is known of it to take anything off"
@@ -139,7 +139,8 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
     passes = _last_by_hand(tuple(_passes(kit, state, possible, promise, stakes)))
     least = state.settled_lbf * float(possible.left[-1]) ** state.gain
     out_of_reach = least > promise.weight_lbf + stakes.tolerance_lbf
-    too_light = not passes and first.under > stakes.most_under
+    below = state.settled_lbf < promise.weight_lbf
+    too_light = not passes and below and first.under > stakes.most_under
     return Plan(
         build=kit.build.id,
         target_lbf=promise.weight_lbf,

@@ -18,6 +18,9 @@ from predictor.stakes import Stakes
 from reports.numbers import fixed
 from reports.printing import Units, table
 
+DONE_LBF = 0.01
+"""A bow that finish sanding is expected to cost less than this is finished."""
+
 SAFETY = (
     "Dust of glass and wood harms the lungs: respirator and extraction on, gloves and long sleeves for glass.",
     "Saw and sander: eye and ear protection, both hands on the limb, guards on, stop before measuring; keep to local "
@@ -121,7 +124,7 @@ def _ending(told: Plan, units: Units) -> Iterator[str]:
             "if there is one, and ask for the plan again."
         )
     elif not told.passes:
-        yield "Nothing more to take off: finish it."
+        yield _nothing_more(told)
     else:
         yield (
             "If a reading is outside: stop, 30 more draws, weigh again, check scale and brace. Note the cuts and the "
@@ -134,6 +137,16 @@ def _ending(told: Plan, units: Units) -> Iterator[str]:
     yield (
         f"A pound under counts {told.under_to_over:g} times a pound over, a pass {told.pass_cost_lbf:g} lb; ending "
         f"under at most {told.most_under:.0%} likely in any pass."
+    )
+
+
+def _nothing_more(told: Plan) -> str:
+    """Return what comes next; before finish sanding much of the doubt is what it will take."""
+    if told.kept_for_finishing_lbf < DONE_LBF:
+        return "Nothing more to take off: shoot it in."
+    return (
+        "Nothing more to take off before finish sanding: finish-sand it, weigh it (--stage finished) and ask again; "
+        "then a last pass by hand may bring it nearer."
     )
 
 

@@ -275,6 +275,10 @@ WAYS: dict[str, Callable[[Bench], Ended]] = {
 }
 
 
+PLANS = ("plan", "and finished", "one who knows")
+"""Ways that state chances."""
+
+
 def kits(seed: int, builds: int, count: int, ways: Sequence[str]) -> Iterator[dict[str, Ended]]:
     """Yield how each kit of one shop ended by each way."""
     shop = simulate(seed, max(builds, 1))
@@ -338,16 +342,19 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=FIRST_SEED)
     parser.add_argument("--ways", nargs="+", default=list(WAYS), choices=list(WAYS))
     asked = parser.parse_args()
-    ended = [
-        one
-        for shop in range(asked.shops)
-        for one in kits(asked.first + shop, asked.builds, asked.kits, asked.ways)
-    ]
-    lines = [f"{len(ended)} kits of {asked.shops} shops with {asked.builds} builds"]
-    lines += [summary(way, [one[way] for one in ended]) for way in asked.ways]
-    if "plan" in asked.ways:
-        lines += deciles([one["plan"] for one in ended])
-    print("\n".join(lines))  # noqa: T201 - a command's output
+    ended: list[dict[str, Ended]] = []
+    for shop in range(asked.shops):
+        ended += kits(asked.first + shop, asked.builds, asked.kits, asked.ways)
+        _print(f"{len(ended)} kits of {shop + 1} shops with {asked.builds} builds")
+        for way in asked.ways:
+            _print(summary(way, [one[way] for one in ended]))
+    for way in asked.ways:
+        if way in PLANS:
+            _print(way, *deciles([one[way] for one in ended]))
+
+
+def _print(*lines: str) -> None:
+    print("\n".join(lines), flush=True)  # noqa: T201 - a command's output
 
 
 if __name__ == "__main__":

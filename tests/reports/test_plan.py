@@ -80,3 +80,10 @@ def test_the_shops_limits_count(kit: Command) -> None:
     refused = kit('plan K-001 --target "55#@28"')
     assert refused.code == 1
     assert "strain over the shop's limit of 0.10%" in refused.err
+
+
+def test_what_comes_after_the_last_pass_is_told(kit: Command) -> None:
+    """Near its target a bow is to be finish-sanded and weighed again, and once finished to be shot in."""
+    assert "finish-sand it, weigh it (--stage finished)" in kit('plan K-001 --target "63#@28"').out
+    assert kit("weigh K-001 28=64.5 --stage finished --yes").code == 0
+    assert "Nothing more to take off: shoot it in." in kit('plan K-001 --target "63#@28"').out
