@@ -48,7 +48,7 @@ def learned_json(model: Model) -> str:
 def show_learned(model: Model, seconds: float, out: Console) -> None:
     """Print what a model was made from, what it learned, how it fares on builds left out, and what looks wrong."""
     belief = model.belief()
-    out.print(f"Learned from {model.readings} readings of {model.builds} builds in {seconds:.1f} s.")
+    out.print(_source(model, seconds))
     stiffness = _stiffness(model, belief)
     out.print(table(["stiffness of", "builds", "against the handbook"], stiffness, right=(1, 2)))
     out.print(
@@ -62,6 +62,21 @@ def show_learned(model: Model, seconds: float, out: Console) -> None:
     out.print(escape(_settling(model, belief)))
     out.print(table(["scatter of", "learned", "believed before"], _scatter(belief), right=(1, 2)))
     out.print(table(["interval", "builds left out", "in it", "by rank"], _checks(model), right=(1, 2, 3)))
+    _show_trust(model, out)
+
+
+def show_in_brief(model: Model, seconds: float, out: Console) -> None:
+    """Print what a model was made from, how wide its intervals are made, and what looks wrong."""
+    out.print(_source(model, seconds))
+    _show_trust(model, out)
+
+
+def _source(model: Model, seconds: float) -> str:
+    return f"Learned from {model.readings} readings of {model.builds} builds in {seconds:.1f} s."
+
+
+def _show_trust(model: Model, out: Console) -> None:
+    """Print how builds left out fared, which builds look like a mistake, and what was not learned from."""
     calibration = model.calibration
     out.print(
         f"Intervals are made {stretch(calibration.scores()):.2f} times as wide as the model's own. "
