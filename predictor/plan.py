@@ -21,7 +21,7 @@ from predictor.kit_state import Kit, KitState, kit_state
 from predictor.margins import broken, strained_places
 from predictor.passes import MOST_PASSES, Outlook, outlook
 from predictor.prospects import Knowledge, Promise
-from predictor.stakes import Stakes
+from predictor.stakes import Chances, Stakes, chances
 from predictor.tiller import tillered
 from predictor.weighings import draws_from_back
 
@@ -140,7 +140,10 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
     least = state.settled_lbf * float(possible.left[-1]) ** state.gain
     out_of_reach = least > promise.weight_lbf + stakes.tolerance_lbf
     below = state.settled_lbf < promise.weight_lbf
-    too_light = not passes and below and first.under > stakes.most_under
+    ending = _ending(state, first, promise, stakes, goes_on=bool(passes))
+    if out_of_reach:
+        ending = Chances(0.0, 0.0, 1.0)
+    too_light = not passes and below and ending.under > stakes.most_under
     return Plan(
         build=kit.build.id,
         target_lbf=promise.weight_lbf,
@@ -159,8 +162,10 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
         can_tell_lbf=state.can_tell_lbf,
         after_lbf=state.noise.after_lbf,
         passes=passes,
-        expected_passes=first.passes,
-        **_chances(first, out_of_reach=out_of_reach),
+        expected_passes=first.passes if passes else 0.0,
+        under=ending.under,
+        within=ending.within,
+        over=ending.over,
         least_lbf=least if out_of_reach else None,
         too_light=too_light,
         weigh_again=not passes
@@ -171,11 +176,12 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
     )
 
 
-def _chances(first: Outlook, *, out_of_reach: bool) -> dict[str, float]:
-    """Return the chances of ending under, within and over; a target out of reach is surely missed."""
-    if out_of_reach:
-        return {"under": 0.0, "within": 0.0, "over": 1.0}
-    return {"under": first.under, "within": 1 - first.under - first.over, "over": first.over}
+def _ending(state: KitState, first: Outlook, promise: Promise, stakes: Stakes, *, goes_on: bool) -> Chances:
+    """Return the chances if the plan is followed to its end, or if nothing more is taken off."""
+    if goes_on:
+        return Chances(first.under, 1 - first.under - first.over, first.over)
+    sd = hypot(state.can_tell_lbf, state.noise.after_lbf)
+    return chances(state.settled_lbf - promise.weight_lbf, sd, stakes)
 
 
 def _unsafe(kit: Kit, promise: Promise, limits: Limits, knowledge: Knowledge) -> Refusal | None:

@@ -51,7 +51,9 @@ def plan_for(
         tiller_in: lowest and highest wanted.
     """
     shop = contents.shop
-    stakes = Stakes(promise.tolerance_lbf, shop.under_to_over_cost, shop.pass_cost_lbf)
+    stakes = Stakes(
+        promise.tolerance_lbf, shop.under_to_over_cost, shop.pass_cost_lbf, shop.most_under_chance
+    )
     limits = Limits(least_widths(shop, widths_of(form, build)), shop.strain_limit, tiller_in)
     layered = {layer.material for layer in build.layers}
     strips = tuple(strip for strip in contents.strips.values() if strip.material in layered)
