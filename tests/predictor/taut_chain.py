@@ -7,7 +7,7 @@ lift-off: it is the shortest line from the nock to the nocking point that keeps 
 import math
 
 import numpy as np
-from scipy.optimize import brentq, minimize
+from scipy.optimize import minimize, newton, root
 
 
 class TautChain:
@@ -26,19 +26,23 @@ class TautChain:
 
     def braced(self, height):
         """Slack length of the half string that is straight at this height."""
-        return brentq(lambda slack: self.weight(height, slack), 28.0, 30.0, xtol=1e-9)
+        return newton(lambda slack: self.weight(height, slack), 28.6, x1=28.7, tol=1e-9)
 
     def weight(self, draw, slack):
-        """Draw weight with the nocking point held at a draw, from the last shape on."""
+        """Draw weight of two such limbs with the nocking point held at a draw, from the last shape on."""
+        return 2 * self.pull(np.array([draw, 0.0]), slack)[0]
+
+    def pull(self, end, slack):
+        """Pull (x, y) that the half string needs to have its end held at a place, from the last shape on."""
 
         def energy(turns):
-            return self._energy(turns, np.array([draw, 0.0]), slack)[:2]
+            return self._energy(turns, end, slack)[:2]
 
         self.turns = minimize(
             energy, self.turns, jac=True, method="BFGS", options={"gtol": 1e-7, "maxiter": 3000}
         ).x
-        _, _, tension, last = self._energy(self.turns, np.array([draw, 0.0]), slack)
-        return 2 * tension * last[0]
+        _, _, tension, last = self._energy(self.turns, end, slack)
+        return tension * last
 
     def _energy(self, turns, end, slack):
         """Energy, its derivatives by the turns, tension, and direction of the free string."""
@@ -84,3 +88,45 @@ def _shortest(points, end):
             break
         touched.append(touched[-1] + 1 + int(np.argmax(angles)))
     return touched
+
+
+class TautPair:
+    """Two such limbs on a riser, upper first; the lower one in its mirror, outward positive."""
+
+    def __init__(self, limbs, pivot, nocking_height):
+        """Take the pivot as (depth, distance), and the nocking height from the bow's centre along the string."""
+        self.limbs, self.pivot, self.nocking_height = limbs, np.array(pivot), nocking_height
+
+    def braced(self, height, guess):
+        """Slack lengths of both halves, such that the string is straight and as high as asked; guessed as given."""
+
+        def misfit(unknown):
+            tilt, *slack = unknown
+            along, square = np.array([-np.sin(tilt), np.cos(tilt)]), np.array([np.cos(tilt), np.sin(tilt)])
+            point = square * (self.pivot @ square + height - self.pivot[0]) + self.nocking_height * along
+            pulls = self._pulls(point, slack)
+            return np.append(pulls @ square, (pulls[0] + pulls[1]) @ along)
+
+        found = root(misfit, [0.0, *guess], options={"eps": 1e-5})
+        assert np.abs(found.fun).max() < 1e-5
+        return found.x[1:]
+
+    def weight(self, draw, slack):
+        """Draw weight along the line from the pivot, the riser turned until nothing pulls across it."""
+
+        def pull(turn):
+            line = np.array([np.cos(turn), np.sin(turn)])
+            total = self._pulls(self.pivot + (draw - self.pivot[0]) * line, slack).sum(axis=0)
+            return total @ line, total[1] * line[0] - total[0] * line[1]
+
+        return pull(newton(lambda turn: pull(turn)[1], 0.0, x1=0.01, tol=1e-9))[0]
+
+    def _pulls(self, point, slack):
+        """Pulls of both halves, seen from the riser, shape (2, 2)."""
+        sides = np.array([[1.0, 1.0], [1.0, -1.0]])
+        return np.array(
+            [
+                limb.pull(point * side, rest) * side
+                for limb, rest, side in zip(self.limbs, slack, sides, strict=True)
+            ]
+        )

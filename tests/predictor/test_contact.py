@@ -6,28 +6,42 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from predictor import unlike
 from predictor.contact import Hold, bent, held_curvature, outer_span, sight
 from predictor.elastica import LimbGrid
 from predictor.statics import Status, brace, draw, shape
+from predictor.unlike import TwoLimbs
 from tests.predictor.eared_limbs import random_eared_bows
-from tests.predictor.taut_chain import TautChain
+from tests.predictor.taut_chain import TautChain, TautPair
 
 LENGTH, OFFSET, HEIGHT, STRING = 21.0, 0.12, 8.0, 4000.0
+ROOT = (0.3, 10.0, 0.25)
+"""Its depth, its distance from the bow's centre and its angle."""
 
 
-def limb(curvature, steps=160, offset=OFFSET):
-    """A recurve limb in inches and pounds; its unstrung curvature is a function of the distance from the nock."""
+def working(s):
+    """EI of a limb that bends all along, at distances from the nock."""
+    return 1500 + 4500 * s / LENGTH
+
+
+def stiff_eared(s):
+    """The same with an ear eight times as stiff."""
+    return working(s) * np.where(s < 3.15, 8.0, 1.0)
+
+
+def limb(curvature, steps=160, offset=OFFSET, stiffness=working):
+    """A recurve limb in inches and pounds; unstrung curvature and EI are functions of the distance from the nock."""
     ends = np.linspace(0.0, LENGTH, steps + 1)
     inside = 1e-9
     nodes = np.stack([ends[:-1] + inside, (ends[:-1] + ends[1:]) / 2, ends[1:] - inside], axis=-1)
     return LimbGrid(
         step=np.full((1, steps), LENGTH / steps),
-        flexibility=1 / (1500 + 4500 * nodes / LENGTH)[None],
+        flexibility=1 / stiffness(nodes)[None],
         unstrung_curvature=curvature(nodes)[None],
         nock_offset=np.array([offset]),
-        root_distance=np.array([10.0]),
-        root_depth=np.array([0.3]),
-        root_angle=np.array([0.25]),
+        root_distance=np.array([ROOT[1]]),
+        root_depth=np.array([ROOT[0]]),
+        root_angle=np.array([ROOT[2]]),
     )
 
 
@@ -199,16 +213,43 @@ def test_a_hollow_between_two_bends_is_refused_with_its_place():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["mild", "deep", "bend far in"])
-def test_a_taut_line_on_a_chain_of_links_gives_the_same_weights(name):
-    """Weights agree to 0.1 % with eighty rigid links, on which the string is merely the shortest taut line."""
+@pytest.mark.parametrize(
+    ("name", "stiffness", "links"),
+    [("mild", working, 80), ("deep", working, 80), ("bend far in", working, 80),
+     ("straight ear", working, 160), ("straight ear", stiff_eared, 160),
+     ("whole tip", working, 180), ("straight at the nock", working, 140)],
+)  # fmt: skip
+def test_a_taut_line_on_a_chain_of_links_gives_the_same_weights(name, stiffness, links):
+    """Weights agree to 0.1 % with rigid links, on which the string is merely the shortest taut line.
+
+    There are more links where the curvature jumps, and so many, as of steps, that it jumps from one to the next.
+    """
     draws = [10.0, 14.0, 20.0, 28.0]
-    _, _, drawn = solved(name, draws)
-    chain = TautChain(
-        LENGTH, (0.3, 10.0, 0.25), lambda s: 1500 + 4500 * s / LENGTH, SHAPES[name], OFFSET, STRING, links=80
-    )
+    one = limb(SHAPES[name], 150 if name == "whole tip" else 160, stiffness=stiffness)
+    drawn = draw(one, brace(one, HEIGHT, STRING), draws)
+    chain = TautChain(LENGTH, ROOT, stiffness, SHAPES[name], OFFSET, STRING, links)
     slack = chain.braced(HEIGHT)
     np.testing.assert_allclose(drawn.force[0], [chain.weight(at, slack) for at in draws], rtol=1e-3)
+
+
+@pytest.mark.slow
+def test_taut_lines_on_two_unlike_chains_give_the_same_weights():
+    """Weights of unlike limbs agree to 0.1 % with chains while the string lies on both, on one, and on none."""
+    draws, pivot, nocking_height = [10.0, 13.0, 16.5, 28.0], (1.5, -1.0), -0.6
+    curvatures = (SHAPES["deep"], lambda s: 0.85 * SHAPES["deep"](s))
+    stiffnesses = (working, lambda s: 1.05 * working(s))
+    grids = [limb(curved, stiffness=stiff) for curved, stiff in zip(curvatures, stiffnesses, strict=True)]
+    bow = TwoLimbs(*grids, *(np.array([value]) for value in (STRING, pivot[1], pivot[0], nocking_height)))
+    braced = unlike.brace(bow, HEIGHT)
+    drawn = unlike.draw(bow, braced, draws)
+    assert (drawn.lift_off[0] > 0).sum(axis=1).tolist() == [2, 2, 1, 0]
+    chains = [
+        TautChain(LENGTH, ROOT, stiff, curved, OFFSET, STRING, links=80)
+        for curved, stiff in zip(curvatures, stiffnesses, strict=True)
+    ]
+    pair = TautPair(chains, pivot, nocking_height)
+    slack = pair.braced(HEIGHT, guess=(28.75 - nocking_height, 28.75 + nocking_height))
+    np.testing.assert_allclose(drawn.force[0], [pair.weight(at, slack) for at in draws], rtol=1e-3)
 
 
 def eared(half, degrees):
