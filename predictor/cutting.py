@@ -7,10 +7,14 @@ yet, such as a planned one, has the shop's usual cut, whose column is zero.
 """
 
 from dataclasses import replace
+from math import log
 
 import numpy as np
 
-from predictor.columns import Columns, Prior
+from datasets.removals import gain_of
+from datasets.schema import Method
+from predictor.columns import Columns, Moment, Prior
+from predictor.usual_cut import UsualCut
 
 CUT = "cut to its weight"
 CUT_PRIOR = Prior(0.3, 0.3)
@@ -26,3 +30,19 @@ def with_cut(columns: Columns, over_usual: float) -> Columns:
 def cut_of(columns: Columns) -> float:
     """Return what the bow of some columns was cut by over the usual; zero where nobody told them."""
     return float(columns.common[CUT][0]) if CUT in columns.common else 0.0
+
+
+def over_usual(columns: Columns, moment: Moment, usual: UsualCut) -> float:
+    """Return by how much more than usual a bow was cut until a weighing, as a logarithm of weight.
+
+    Weight goes with width where equal shares are taken all along a limb; other ways of taking stock off count by the
+    statics. Zero on a form of which no bow was weighed before it was finished.
+    """
+    if moment.form not in usual.first_width_in:
+        return 0.0
+    narrowed = log(usual.first_width_in[moment.form] / columns.sizes_in["width at mid-limb"])
+    other = -sum(float(np.mean(columns.common.get(gain, 0.0))) for gain in _OTHER_GAINS)
+    return narrowed + other - usual.cut
+
+
+_OTHER_GAINS = tuple(gain_of(method) for method in Method if method not in {Method.SIDES, Method.SHORTEN})

@@ -17,8 +17,8 @@ from datasets.record import DrawLength
 from datasets.schema import Build, Event, Form, Stage, StripTest
 from predictor.bow import Refusal
 from predictor.calibration import stretch
-from predictor.columns import DRAW_SHAPE, Columns, columns
-from predictor.cutting import with_cut
+from predictor.columns import DRAW_SHAPE, FINISHED, Columns, columns
+from predictor.cutting import over_usual, with_cut
 from predictor.features import Case, Features, features
 from predictor.habits import USUAL, Habits
 from predictor.lots import with_strips
@@ -67,7 +67,7 @@ class Standing:
         habits: of the shop.
         held: weigh-ins that the belief has learned from and that cannot be taken out of it, as the build's records
             have changed since; they count there and not again.
-        cut: what the build was cut by over the shop's usual, as the model was taught.
+        cut: what the build was cut by over the shop's usual, once it is finished.
     """
 
     by_builds: Posterior
@@ -224,11 +224,10 @@ def standing(
     by_builds = belief = prior_belief() if model is None else model.belief()
     taught = model.taught_by(mine[0].build.id) if model and mine else None
     changed = taught is not None and not _as_it_taught(taught, mine, materials)
-    cut = 0.0
+    cut = _over_usual(weighings, habits)
     if taught is not None and not changed:
         cut = taught.cut
-        weighings = tuple(replace(one, columns=with_cut(one.columns, cut)) for one in weighings)
-        belief = before_it_taught(by_builds, taught, weighings)
+        belief = before_it_taught(by_builds, taught, [_cut_by(one, cut) for one in weighings])
     return Standing(
         by_builds=by_builds,
         belief=with_strips(belief, strips, materials),
@@ -238,6 +237,17 @@ def standing(
         held=frozenset(taught.weigh_ins if taught is not None and changed else ()),
         cut=cut,
     )
+
+
+def _over_usual(weighings: Sequence[Weighing], habits: Habits) -> float:
+    """Return by how much more than usual a bow was cut, once it is finished."""
+    if not weighings or weighings[-1].moment.stage not in FINISHED:
+        return 0.0
+    return over_usual(weighings[-1].columns, weighings[-1].moment, habits.usual_cut)
+
+
+def _cut_by(weighing: Weighing, cut: float) -> Weighing:
+    return replace(weighing, columns=with_cut(weighing.columns, cut)) if cut else weighing
 
 
 def _as_it_taught(taught: Taught, mine: Sequence[Weighed], materials: Mapping[str, Material]) -> bool:
@@ -253,6 +263,8 @@ def foretell(
 ) -> Foretold:
     """Foretell weighings of a build.
 
+    The cut to its weight tells of a bow only where a weighing of the finished bow counts: before, it was still to come.
+
     Args:
         stand: what is believed of it, with its own weighings.
         wanted: columns of what is wanted, each with whether the force itself is wanted.
@@ -263,7 +275,8 @@ def foretell(
         for one in stand.weighings
         if one.weigh_in not in stand.held and (counted is None or one.weigh_in in counted)
     )
-    if stand.cut:
+    if stand.cut and own and own[-1].moment.stage in FINISHED:
+        own = tuple(_cut_by(one, stand.cut) for one in own)
         wanted = [(with_cut(told, stand.cut), exact) for told, exact in wanted]
     laid = [(one.weigh_in, one.columns) for one in own]
     laid += [

@@ -15,26 +15,27 @@ from datasets.contents import Contents
 from datasets.schema import Stage
 from predictor.calibration import stretch
 from predictor.columns import Columns
-from predictor.cutting import with_cut
+from predictor.cutting import over_usual, with_cut
 from predictor.mixture import NormalMixture
 from predictor.model import level_name, prior_belief
 from predictor.own_history import Slips
 from predictor.posterior import Posterior
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.usual_cut import UsualCut
 from predictor.weighings import Weighing
 from training.calibrate import calibrate
-from training.cuts import UsualCut, usual_cut, with_cuts
+from training.cuts import usual_cut, with_cuts
 from training.evidence import Evidence, evidence, readings
 from training.hierarchy import Fit, fit
 from training.questions import Pick, Question, answers, cut_to_weight, only_asked, questions
 from training.rivals import Table, table
 from training.scores import crps
 from training.settling_law import choose_law, under_law
+from training.train import DOUBTFUL
 
 Array = NDArray[np.float64]
 
 LEVELS = (0.8, 0.9)
-DOUBTFUL = 0.5
 
 
 @dataclass(frozen=True)
@@ -122,7 +123,7 @@ class Learned:
     def told(self, question: Question) -> Question:
         """Return a question with what the cut tells, unless the bow was asked for before anybody cut it."""
         untouched = question.moment.stage in {Stage.BLANK, Stage.FIRST_DRAW}
-        over = 0.0 if untouched else self.usual.over(question.columns, question.moment)
+        over = 0.0 if untouched else over_usual(question.columns, question.moment, self.usual)
         return replace(question, columns=with_cut(question.columns, over))
 
 
@@ -130,7 +131,7 @@ def learned(weighings: Sequence[Weighing], builds: Sequence[str]) -> Learned:
     """Train on some builds, as `training.train` does, without solving their statics again."""
     mine = tuple(weighing for weighing in weighings if weighing.build in set(builds))
     if not mine:
-        return Learned(frozenset(), prior_belief(), 1.0, frozenset(), UsualCut({}), None)
+        return Learned(frozenset(), prior_belief(), 1.0, frozenset(), UsualCut(), None)
     lawful = under_law(mine, choose_law(mine))
     usual = usual_cut(lawful)
     mine = with_cuts(lawful, usual)

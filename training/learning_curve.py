@@ -8,14 +8,9 @@ import numpy as np
 from scipy.special import ndtri
 from threadpoolctl import threadpool_limits
 
-from predictor.calibration import stretch
-from predictor.model import prior_belief
-from predictor.own_history import Slips
-from predictor.posterior import Posterior
-from training.calibrate import calibrate
-from training.evidence import Evidence, readings
-from training.hierarchy import fit
-from training.questions import Question, answers
+from training.evaluate import learned
+from training.evidence import Evidence
+from training.questions import Question
 
 STOPS = (0, 1, 2, 3, 5, 8, 12, 20, 30, 50, 80, 130, 200, 300, 500, 800)
 """Numbers of builds after which it is looked ahead."""
@@ -54,7 +49,7 @@ def curve(
 ) -> tuple[Point, ...]:
     """Fit the first builds at every stop, and foretell those that came next.
 
-    The shop's habits, such as its law of settling, are those of the whole book.
+    Each time they teach all but how the shop carries out its plans, which is told from the whole book.
 
     Args:
         evidence: of the whole book.
@@ -66,9 +61,10 @@ def curve(
 
 
 def _point(evidence: Evidence, asked: Sequence[Question], stop: int) -> Point:
-    belief, wider = _taught_by(evidence, {question.build for question in asked[:stop]})
     later = asked[stop : stop + MOST_LATER]
-    foretold = answers(belief, later).stretched(wider)
+    with threadpool_limits(limits=1, user_api="blas"):
+        taught = learned(evidence.weighings, [question.build for question in asked[:stop]])
+    foretold = taught.answers(later)
     read = np.array([question.log_weight for question in later])
     errors = np.expm1(read - foretold.quantile(0.5))
     reach = foretold.quantile((1 + LEVEL) / 2) - foretold.quantile((1 - LEVEL) / 2)
@@ -81,14 +77,3 @@ def _point(evidence: Evidence, asked: Sequence[Question], stop: int) -> Point:
         half_width_percent=100 * float(np.mean(reach)) / 2,
         inside=int(inside.sum()),
     )
-
-
-def _taught_by(evidence: Evidence, builds: set[str]) -> tuple[Posterior, float]:
-    """Return what some builds teach, and the factor on widths that their scores ask for."""
-    weighings = tuple(one for one in evidence.weighings if one.build in builds)
-    if not weighings:
-        return prior_belief(), 1.0
-    first = Evidence(weighings, (), evidence.habits)
-    with threadpool_limits(limits=1, user_api="blas"):
-        fitted = fit(readings(weighings), Slips())
-        return fitted.posterior, stretch(calibrate(fitted, first).scores())

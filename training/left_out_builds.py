@@ -1,7 +1,8 @@
 """What the model says of each build when it has not seen it: one prediction and one reading a build.
 
 The reading is the main one of `calibrate.main_readings`: of the last weighing the one nearest to 28 in. Predictions are
-those of the other builds at the fit's scales, stretched as intervals are, by the scores of the other builds.
+those of the other builds at the fit's scales, stretched as intervals are, by the scores of the other builds. The law of
+settling and the usual cut are the whole shop's, as the scales are.
 """
 
 import datetime as dt

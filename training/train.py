@@ -74,9 +74,12 @@ def _with_habits(contents: Contents, found: Evidence) -> Evidence:
     """Return what is learned from under the law of settling that the shop's own bows speak for."""
     law = choose_law(found.weighings)
     removals = weighed_removals(contents, (weighing.weigh_in for weighing in found.weighings))
-    habits = found.habits.model_copy(update={"settling": law, "weighed_removals": removals})
     lawful = under_law(found.weighings, law)
-    return replace(found, weighings=with_cuts(lawful, usual_cut(lawful)), habits=habits)
+    usual = usual_cut(lawful)
+    habits = found.habits.model_copy(
+        update={"settling": law, "weighed_removals": removals, "usual_cut": usual}
+    )
+    return replace(found, weighings=with_cuts(lawful, usual), habits=habits)
 
 
 def _model(contents: Contents, data_hash: str, records: int, found: Evidence, fitted: Fit) -> Model:

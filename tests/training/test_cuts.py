@@ -8,8 +8,9 @@ import pytest
 from datasets.contents import Contents
 from datasets.removals import gain_of
 from datasets.schema import Method, Stage
-from predictor.cutting import CUT
-from training.cuts import UsualCut, usual_cut, with_cuts
+from predictor.cutting import CUT, over_usual
+from predictor.usual_cut import UsualCut
+from training.cuts import usual_cut, with_cuts
 from training.evaluate import learned, marks, solved, trial
 from training.questions import first_on_record
 from training.virtual_shop import simulate
@@ -36,20 +37,22 @@ def _narrower(weighing, share):
 def test_weight_goes_with_width(weighings):
     """A bow narrowed by a tenth is cut by -log(0.9) more: weight is proportional to width."""
     one = weighings[0]
-    usual = UsualCut({one.moment.form: one.columns.sizes_in["width at mid-limb"]})
-    narrowed = usual.over(_narrower(one, 0.1), one.moment) - usual.over(one.columns, one.moment)
+    usual = UsualCut(first_width_in={one.moment.form: one.columns.sizes_in["width at mid-limb"]})
+    narrowed = over_usual(_narrower(one, 0.1), one.moment, usual) - over_usual(one.columns, one.moment, usual)
     assert narrowed == pytest.approx(-np.log(0.9), rel=1e-12)
 
 
 def test_other_ways_count_by_the_statics(weighings):
     """What edges took counts by the gain's column, a loss below zero; what sides took counts as width only."""
     one = weighings[0]
-    usual = UsualCut({one.moment.form: one.columns.sizes_in["width at mid-limb"]})
+    usual = UsualCut(first_width_in={one.moment.form: one.columns.sizes_in["width at mid-limb"]})
     lost = np.full(len(one.columns.offset), -0.04)
     for method, wanted in ((Method.EDGES, 0.04), (Method.SIDES, 0.0)):
         told = replace(one.columns, common={**one.columns.common, gain_of(method): lost})
         without = {name: column for name, column in told.common.items() if name != gain_of(method)}
-        added = usual.over(told, one.moment) - usual.over(replace(told, common=without), one.moment)
+        added = over_usual(told, one.moment, usual) - over_usual(
+            replace(told, common=without), one.moment, usual
+        )
         assert added == pytest.approx(wanted, abs=1e-12)
 
 
@@ -95,7 +98,7 @@ def test_the_cut_tells_of_finished_bows():
         names = list(book.builds)
         tried = trial(book, solved(book, names[:40]), names[40:])
         taught = learned(tried.weighings, names[:40])
-        plain = replace(taught, usual=UsualCut({}))
+        plain = replace(taught, usual=UsualCut())
         for scores, one in ((with_cut, taught), (without, plain)):
             scores.extend(marks(one.answers(tried.asked), tried.wanted.log_weight).crps_percent)
     assert np.mean(with_cut) < 0.95 * np.mean(without)

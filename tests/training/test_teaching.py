@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from datasets.contents import Contents
-from predictor.cutting import cut_of
+from predictor.cutting import cut_of, with_cut
 from predictor.features import features
 from predictor.foresight import standing
 from predictor.model import read_model, seen_by
@@ -38,13 +38,14 @@ def test_a_model_less_a_build_is_the_fit_that_left_it_out(contents, trained):
         mine = list(weighed(contents.form_of(record), record, contents.events[build]))
         found = features([one.case for one in mine], contents.materials)
         stand = standing(mine, found, contents.materials, model)
-        seen = seen_by(stand.belief, together([(one.weigh_in, one.columns) for one in stand.weighings]))
+        rows = [(one.weigh_in, with_cut(one.columns, stand.cut)) for one in stand.weighings]
+        seen = seen_by(stand.belief, together(rows))
         told = predict(stand.belief, seen.rows).marginal()
-        rows = slice(start, start + len(seen.offset))
+        place = slice(start, start + len(seen.offset))
         assert not stand.changed
-        assert told.mean + seen.offset == pytest.approx(left_out.mean[rows] + offsets[rows], abs=1e-8)
-        assert told.sd == pytest.approx(left_out.sd[rows], rel=1e-6)
-        start = rows.stop
+        assert told.mean + seen.offset == pytest.approx(left_out.mean[place] + offsets[place], abs=1e-8)
+        assert told.sd == pytest.approx(left_out.sd[place], rel=1e-6)
+        start = place.stop
     assert start == len(offsets)
 
 
