@@ -246,8 +246,9 @@ def tell(report: DifferencesReport, units: Units) -> tuple[Block, ...]:
     if report.basis.builds:
         told.append(
             Paragraph(
-                f"What is learned comes from all builds but {first.build} and {second.build}, but for the law of settling "
-                "and the usual cut, which are the whole shop's; what both share, such as a lot or the form, cancels."
+                f"What is learned comes from all builds but {first.build} and {second.build}, except the law of "
+                "settling and the usual cut, which are the whole shop's; what both share, such as a lot or the form, "
+                "cancels."
             )
         )
     heads = ["what differs", first.build, second.build, f"{first.build} heavier by, {units.weight}"]
