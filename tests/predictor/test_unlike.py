@@ -250,6 +250,30 @@ def test_limbs_and_riser_are_in_balance():
         assert moment == pytest.approx(0.0, abs=1e-8 * scale * 26)
 
 
+def test_limbs_and_riser_are_in_balance_with_the_string_on_the_belly():
+    """Forces and moments at the fades of limbs on which the string lies leave none on the riser, to 1e-8."""
+    lower = replace(RECURVED, length=28.2, butt=15300.0, root_angle=0.224)
+    two = bow(RECURVED, lower, stretch=8000.0)
+    braced = brace(two, 5.6)
+    drawn = draw(two, braced, np.array([6.0, 6.5, 12.0]))
+    assert (drawn.lift_off[0] > 0).sum(axis=1).tolist() == [2, 1, 0]
+    for column in range(3):
+        total, moment = np.zeros(2), 0.0
+        states = shapes(two, braced, drawn.hold(column))
+        for at, (limb, grid, side) in enumerate(
+            zip((RECURVED, lower), (two.upper, two.lower), SIDES, strict=True)
+        ):
+            lean = drawn.lean[0, column, at]
+            force = drawn.tension[0, column, at] * np.array([np.sin(lean), -np.cos(lean)])
+            bending = states[at].bend[0, -1, 2] / grid.flexibility[0, -1, 2]
+            arm = np.array([limb.root_depth, limb.root_distance]) - (1.5, side * -1.0)
+            total += force * (1, side)
+            moment += side * (arm[0] * force[1] - arm[1] * force[0] - bending)
+        scale, turn = drawn.force[0, column], drawn.turn[0, column]
+        assert total == pytest.approx(scale * np.array([np.cos(turn), np.sin(turn)]), abs=1e-8 * scale)
+        assert moment == pytest.approx(0.0, abs=1e-8 * scale * 26)
+
+
 @dataclass(frozen=True)
 class Nock:
     """Where a limb ends, and the moment there: by the limb's bend, and by the string at its offset."""
