@@ -31,7 +31,6 @@ LIGHT_AIM = -0.04
 
 STUDY_SCALES = ("hanging-digital", "spring-brass")
 TRIALS = 2
-STUDY_SHOTS = 200
 DELIVERED = ("K-044", "K-047")
 """Bows of the book whose orders have been delivered."""
 STOCK_WOODS = ("hard maple", "white ash")
@@ -58,7 +57,7 @@ def bench(truth: ShopTruth, kit_target_lbf: float) -> Bench:
         truth: of the shop, with its lots.
         kit_target_lbf: weight ordered of the planned kit, at 28 in.
     """
-    jobs = {kit: pressed(truth, kit, LIGHT_AIM if kit == LIGHT_KIT else None) for kit in SEEDS}
+    jobs = {kit: _pressed(truth, kit, LIGHT_AIM if kit == LIGHT_KIT else None) for kit in SEEDS}
     for kit in (HEAVY_KIT, LIGHT_KIT):
         _drawn_and_pulled_in(truth, jobs[kit])
     for twin in TWINS:
@@ -69,7 +68,7 @@ def bench(truth: ShopTruth, kit_target_lbf: float) -> Bench:
     return Bench((*_stock(truth), *built, *_orders(truth, jobs, kit_target_lbf)), jobs)
 
 
-def pressed(truth: ShopTruth, build: str, aim_high: float | None = None) -> Job:
+def _pressed(truth: ShopTruth, build: str, aim_high: float | None = None) -> Job:
     """Press a bow of the lots that came in last, and see what it would weigh by the link chain."""
     scatter = Scatter() if aim_high is None else replace(Scatter(), aim_high=aim_high)
     number = int(build.removeprefix("K-"))
@@ -109,12 +108,12 @@ def _swap_digits(job: Job) -> None:
 
 
 def _weighed_by_all(truth: ShopTruth, job: Job) -> None:
-    """Finish a bow and, when it has been shot, have every hand weigh it on every scale of the study in one day."""
+    """Finish a bow and have every hand weigh it on every scale of the study in one day."""
     rng = _finished(truth, job)
-    day = job.day + timedelta(days=30)
+    day = job.day + timedelta(days=1)
     job.reads = (DRAWS_IN.index(28.0),)
     for _, hand, job.scale in product(range(TRIALS), BUILDERS, STUDY_SCALES):
-        weigh(rng, replace(Scatter(), climate=0.0), truth, job, Stage.SETTLED, STUDY_SHOTS)
+        weigh(rng, replace(Scatter(), climate=0.0), truth, job, Stage.FINISHED, 0)
         noted = job.events[-1].data
         noted |= {"scale": job.scale, "by": hand.name, "on": day.isoformat()}
         for air in ("temperature_f", "humidity_pct"):

@@ -25,8 +25,6 @@ from training.shop_designs import GLASS, LONG
 from training.shop_press import glass_shelf, planned_layers, pressed_bow
 from training.shop_truth import Scatter
 
-pytestmark = pytest.mark.slow
-
 PLANNED = "planned-kit.toml"
 PRESSED_ALIKE = 12
 """Bows of one plan whose mean stands for it."""
@@ -151,6 +149,7 @@ def holds(ends, value):
     return low <= value <= high
 
 
+@pytest.mark.slow
 def test_1_which_stack_for_a_target(ask):
     """The first stack is likely enough to reach the order, and truly pressed it settles where it is told."""
     told = ask("--book shop.book layup --form long-66 --order ORDER-005")
@@ -164,6 +163,7 @@ def test_1_which_stack_for_a_target(ask):
     assert pressed > KIT_TARGET_LBF - told.value["tolerance_lbf"]
 
 
+@pytest.mark.slow
 def test_2_finish_weight_of_this_layup_at_my_draw(ask):
     """The planned kit's 90 % interval holds what such kits truly weigh, and another draw is told where it is asked."""
     told = ask(f"--book shop.book predict {PLANNED} --draws 28,29.5").value
@@ -176,6 +176,7 @@ def test_2_finish_weight_of_this_layup_at_my_draw(ask):
     assert finished["weight_lbf"] < at_28["weight_lbf"]
 
 
+@pytest.mark.slow
 def test_3_what_to_take_off_a_heavy_kit_in_which_passes(ask):
     """Losses of the passes add up to the excess, and the first pass, truly cut, reads within what was told."""
     told = ask(f"--book shop.book plan {HEAVY_KIT}")
@@ -190,6 +191,7 @@ def test_3_what_to_take_off_a_heavy_kit_in_which_passes(ask):
     assert plan["under"] + plan["within"] + plan["over"] == pytest.approx(1)
 
 
+@pytest.mark.slow
 def test_4_what_one_change_is_worth(ask):
     """Narrowing loses weight as the shop truly loses it, and twice the amount about twice as much."""
     line = f"--book shop.book predict {HEAVY_KIT} --if sides="
@@ -201,6 +203,7 @@ def test_4_what_one_change_is_worth(ask):
     assert twice["lbf"] == pytest.approx(2 * once["lbf"], rel=0.03)
 
 
+@pytest.mark.slow
 def test_5_which_method_and_when_glass_is_too_thin(ask):
     """A little off the back's width is worth half as much as off both faces; glass can't be taken off that isn't there.
 
@@ -215,6 +218,7 @@ def test_5_which_method_and_when_glass_is_too_thin(ask):
     assert "wanted some thickness of the belly-glass left" in too_much.text
 
 
+@pytest.mark.slow
 def test_6_how_heavy_to_leave_it(ask):
     """What is kept back for finishing and for shooting in is what this kit truly loses, within the doubt told."""
     plan, job = ask(f"--book shop.book plan {HEAVY_KIT}").value, on_the_bench()[HEAVY_KIT]
@@ -223,6 +227,7 @@ def test_6_how_heavy_to_leave_it(ask):
     assert kept == pytest.approx(true_now(job) - true_settled(job), abs=2 * plan["after_lbf"])
 
 
+@pytest.mark.slow
 def test_7_what_it_loses_and_when_to_weigh_and_mark_it(ask):
     """The way to settled only falls, ends where the kit truly settles, and comes with when to weigh and to mark."""
     line = f"--book shop.book predict {HEAVY_KIT} --stage settled --shots 500"
@@ -236,6 +241,7 @@ def test_7_what_it_loses_and_when_to_weigh_and_mark_it(ask):
     assert "then mark" in told
 
 
+@pytest.mark.slow
 def test_8_it_is_light(ask):
     """The light kit truly ends under its promise; it is told so with what can be done, and the next core is thicker."""
     told = ask(f"--book shop.book plan {LIGHT_KIT}")
@@ -257,6 +263,7 @@ def cores_in(layers):
     return sum(layer["butt_in"]["inch"] for layer in layers if layer["part"] == "core")
 
 
+@pytest.mark.slow
 def test_9_two_bows_of_one_layup_differ(ask):
     """What differs adds up to what is expected, the rest to what was read, and the usual scatter is called so."""
     told = ask(f"--book shop.book report differences {' '.join(TWINS)}").value
@@ -269,6 +276,7 @@ def test_9_two_bows_of_one_layup_differ(ask):
     assert "the scatter of bows and weighings" in told["verdict"]
 
 
+@pytest.mark.slow
 def test_10_what_core_keeps_the_weight(ask):
     """With thicker glass the cores get thinner, and both stacks, truly pressed, differ no more than is told."""
     told = ask(f"--book shop.book layup --like {TWINS[0]} --glass .050").value
@@ -283,6 +291,7 @@ def test_10_what_core_keeps_the_weight(ask):
     assert holds((told["difference"]["low_lbf"], told["difference"]["high_lbf"]), truly)
 
 
+@pytest.mark.slow
 def test_11_tiller_is_off(ask):
     """The limb with the smaller gap is the stiff one; cutting it brings the tiller in, and costs weight."""
     line = f'--book shop.book weigh {HEAVY_KIT} 28=56 --stage tillered --pulls 30 --gaps "7 1/2,7"'
@@ -295,6 +304,7 @@ def test_11_tiller_is_off(ask):
     assert told["weight_after_lbf"] < told["weight_lbf"]
 
 
+@pytest.mark.slow
 def test_12_two_scales_disagree(ask):
     """Each bias is told within twice its doubt of the true one; hands that are alike differ less than bows."""
     told = ask("--book shop.book report scales").value
@@ -310,6 +320,7 @@ def test_12_two_scales_disagree(ask):
     assert study["by_analysis"]["reproducibility_lbf"] < study["by_analysis"]["bows_lbf"]
 
 
+@pytest.mark.slow
 def test_13_what_tolerance_can_be_promised(ask):
     """More orders met need more tolerance, a removal plan less, and past orders are judged by what they read."""
     told = ask("--book shop.book report tolerance").value
@@ -324,6 +335,7 @@ def test_13_what_tolerance_can_be_promised(ask):
     ]
 
 
+@pytest.mark.slow
 def test_14_which_records_are_wrong(ask):
     """The one record with a slip is named and no other, beside the bows that were spoilt, each with its reason."""
     told = ask("--book shop.book train").value
@@ -336,6 +348,7 @@ def test_14_which_records_are_wrong(ask):
     assert any("its record may be wrong" in note for note in notes)
 
 
+@pytest.mark.slow
 def test_15_is_this_outside_my_data_and_what_teaches_most(ask):
     """A wood that was never built of is named and widens the interval; what would teach most stands first."""
     known = ask(f"--book shop.book predict {PLANNED} --draws 28").value["draws"][0]
