@@ -1288,7 +1288,7 @@ def _plan(
     as_json: JsonOption = False,
     units: UnitsOption = None,
 ) -> int:
-    """Plan what to take off a kit in each pass, down to a promised weight.
+    """Plan what to take off a kit, down to its promised weight.
 
     Without a target its order counts. Ask again after each weighing: it changes the rest of the plan.
 
