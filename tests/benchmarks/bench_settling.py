@@ -105,7 +105,7 @@ def run_shop(plan: Plan, seed: int) -> dict[str, list[dict[str, Any]]]:
     contents = Contents.of(shop.records)
     past = only(contents, list(contents.builds)[: plan.past])
     asked = list(_asked(contents, shop.truth, list(contents.builds)[plan.past :]))
-    oracle = _oracle(shop.truth, asked)
+    oracle = _oracle(shop.truth, asked) if asked else np.zeros(0)
     rows: dict[str, list[dict[str, Any]]] = {"settled": [], "loss": [], "gain": [], "law": []}
     for count in plan.histories:
         book, kept = _with_histories(past, count)
