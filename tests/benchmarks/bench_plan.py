@@ -1,6 +1,6 @@
 """Kits of invented shops brought down to a promised weight by the plan, and by others on the very same kits.
 
-    python -m tests.benchmarks.bench_plan [--shops 20] [--kits 25] [--builds 30] [--first 560000]
+    python -m tests.benchmarks.bench_plan [--shops 20] [--kits 25] [--builds 30] [--first 560000] [--write PATH]
 
 Each kit is first strung 5 to 12 lb over its target, weighed, cut as planned with the true error of carrying out and the
 shop's true gain, weighed again, and so on until the plan is to stop. Finish sanding and 500 shots are the truth's. The
@@ -12,11 +12,14 @@ no history. Seeds from
 """
 
 import argparse
+import json
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import partial
 from math import hypot, log, sqrt
-from typing import NamedTuple
+from pathlib import Path
+from time import process_time
 
 import numpy as np
 
@@ -33,8 +36,8 @@ from predictor.model import Model
 from predictor.passes import Noise, Outlook, outlook
 from predictor.plan import Limits, Plan, plan
 from predictor.prospects import Judged, Knowledge, Promise
-from predictor.stakes import Stakes
 from predictor.tiller import SPLIT_FINGER_IN
+from tests.benchmarks.plan_endings import STAKES, Ended, Shops, clustered, deciles, figures, table, within
 from training.shop_press import Job, press
 from training.shop_scale import weigh
 from training.shop_truth import Key, Scatter, ShopTruth
@@ -46,20 +49,9 @@ SHOTS = 500
 HEAVY_LBF = (5.0, 12.0)
 MOST_WEIGHINGS = 8
 NEAR_ENOUGH_LBF = 0.5
-STAKES = Stakes()
 DRAW = DrawLength(inch=28, zero=ZeroPoint.STANDARD, typed=None)
 LEAST_SHARE = 0.5
 """Least widths are set wide open, so that every target is within reach."""
-
-
-class Ended(NamedTuple):
-    """How a kit ended: settled weight less target, in true force and on the scale, passes, and chances first stated."""
-
-    true_lbf: float
-    on_scale_lbf: float
-    passes: int
-    under: float
-    within: float
 
 
 @dataclass
@@ -326,7 +318,8 @@ WAYS: dict[str, Callable[[Bench], Ended]] = {
 }
 
 
-PLANS = ("plan", "not asked again", "one who knows")
+KNOWS = "one who knows"
+PLANS = ("plan", "not asked again", KNOWS)
 """Ways that state chances."""
 
 
@@ -358,50 +351,59 @@ def _at_hand(shop: ShopTruth) -> dict[str, Key]:
     return found
 
 
-def summary(name: str, ended: Sequence[Ended]) -> str:
-    """Return one line of how kits ended."""
-    off, true = (np.array([one[place] for one in ended]) for place in (1, 0))
-    cost = np.maximum(off - 1, 0) + STAKES.under_to_over * np.maximum(-1 - off, 0)
-    passes = np.array([one.passes for one in ended])
-    cost += STAKES.pass_cost_lbf * passes
-    return (
-        f"{name:15} within 1 lb {np.mean(abs(off) <= 1):.3f} (true force {np.mean(abs(true) <= 1):.3f})  "
-        f"under {np.mean(off < -1):.3f}  mean {off.mean():+.2f} sd {off.std():.2f}  "
-        f"passes median {np.median(passes):.0f} most {passes.max()}  cost {cost.mean():.3f}"
-    )
+def _shop(seed: int, builds: int, count: int, ways: Sequence[str]) -> tuple[list[dict[str, Ended]], float]:
+    """Return how the kits of one shop ended, and the processor seconds taken."""
+    began = process_time()
+    return list(kits(seed, builds, count, ways)), process_time() - began
 
 
-def deciles(ended: Sequence[Ended]) -> Iterator[str]:
-    """Yield stated chances against what happened, by decile of the chance of ending within."""
-    stated = np.array([one.within for one in ended])
-    for part in np.array_split(np.argsort(stated), min(10, len(ended))):
-        inside = np.mean([abs(ended[one].on_scale_lbf) <= 1 for one in part])
-        under = np.mean([ended[one].on_scale_lbf < -1 for one in part])
-        said = np.mean([ended[one].under for one in part])
-        yield (
-            f"stated within {stated[part].mean():.3f}, was {inside:.3f}; "
-            f"under {said:.3f}, was {under:.3f}; n {len(part)}"
+def told(shops: Shops, title: str) -> Iterator[str]:
+    """Yield the lines of the report."""
+    yield from (f"# {title}", "", *table(shops), "")
+    ways = shops[0][0]
+    if {"plan", KNOWS} <= set(ways):
+        ours, best = (clustered([within(one, way) for one in shops])[0] for way in ("plan", KNOWS))
+        yield from (f"Within 1 lb: the plan's share over that of the one who knows is {ours / best:.3f}.", "")
+    for way in (way for way in PLANS if way in ways):
+        yield from (
+            f"## Chances stated first: {way}",
+            "",
+            *deciles([kit[way] for one in shops for kit in one]),
+            "",
         )
 
 
 def main() -> None:
-    """Run the shops and print how the kits ended."""
+    """Run the shops, print how the kits ended, and write it where asked."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--shops", type=int, default=20)
     parser.add_argument("--kits", type=int, default=25)
     parser.add_argument("--builds", type=int, default=30)
     parser.add_argument("--first", type=int, default=FIRST_SEED)
     parser.add_argument("--ways", nargs="+", default=list(WAYS), choices=list(WAYS))
+    parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--write", type=Path, help="path without suffix; .md and .json are written")
     asked = parser.parse_args()
-    ended: list[dict[str, Ended]] = []
-    for shop in range(asked.shops):
-        ended += kits(asked.first + shop, asked.builds, asked.kits, asked.ways)
-        _print(f"{len(ended)} kits of {shop + 1} shops with {asked.builds} builds")
-        for way in asked.ways:
-            _print(summary(way, [one[way] for one in ended]))
-    for way in asked.ways:
-        if way in PLANS:
-            _print(way, *deciles([one[way] for one in ended]))
+    run = partial(_shop, builds=asked.builds, count=asked.kits, ways=asked.ways)
+    shops: list[list[dict[str, Ended]]] = []
+    seconds = 0.0
+    title = "{} kits of {} shops, {} builds of history, seeds from {}; {:.0f} processor seconds"
+    with ProcessPoolExecutor(asked.processes) as pool:
+        for ended, took in pool.map(run, range(asked.first, asked.first + asked.shops)):
+            shops.append(ended)
+            seconds += took
+            count = len(shops) * asked.kits
+            lines = list(told(shops, title.format(count, len(shops), asked.builds, asked.first, seconds)))
+            _print(*lines[:-1])
+            if asked.write:
+                _write(asked.write, lines, shops, vars(asked))
+
+
+def _write(path: Path, lines: Sequence[str], shops: Shops, asked: dict[str, object]) -> None:
+    path.with_suffix(".md").write_text("\n".join(lines))
+    asked = {name: value for name, value in asked.items() if name != "write"}
+    found = {"asked": asked, "shops": len(shops), "ways": {way: figures(shops, way) for way in shops[0][0]}}
+    path.with_suffix(".json").write_text(json.dumps(found, indent=1) + "\n")
 
 
 def _print(*lines: str) -> None:
