@@ -17,7 +17,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import partial
-from math import hypot, log, sqrt
+from math import dist, hypot, log, sqrt
 from pathlib import Path
 from time import process_time
 
@@ -40,7 +40,7 @@ from predictor.tiller import SPLIT_FINGER_IN
 from tests.benchmarks.plan_endings import STAKES, Ended, Shops, clustered, deciles, figures, table, within
 from training.shop_press import Job, press
 from training.shop_scale import weigh
-from training.shop_truth import Key, Scatter, ShopTruth
+from training.shop_truth import SCALES, Key, Scatter, ShopTruth
 from training.train import train
 from training.virtual_shop import simulate
 
@@ -108,13 +108,16 @@ class Bench:
             self.finished = True
 
     def weigh(self) -> float:
-        """Weigh, note it, and return the reading at 28 in."""
+        """Weigh, note it, and return the reading, at 28 in by the draws' true ratios, the mean of those noted."""
         stage = Stage.TILLERED if self.passes else Stage.FIRST_DRAW
         stage = Stage.FINISHED if self.finished else stage
         weigh(self.rng, Scatter(), self.shop, self.job, stage, 0)
         noted = self.job.events[-1].data | {"scale": self.job.scale}
-        self.events.append(WeighIn.model_validate(noted))
-        return self.job.seen_lbf
+        weighed = WeighIn.model_validate(noted)
+        self.events.append(weighed)
+        read = np.array([one.weight.lbf for one in weighed.readings])
+        ratios = self.job.physics_lbf[1:][list(self.job.reads)] / self.job.physics_lbf[0]
+        return float(np.exp(np.mean(np.log(read / ratios))))
 
     def cut(self, planned: Sequence[Removal]) -> None:
         """Carry a pass out with its error, and note the plan or what was done."""
@@ -223,7 +226,10 @@ class Belief:
         """Return what is believed before the first weighing."""
         scatter, shop, job = Scatter(), bench.shop, bench.job
         slope = (job.physics_lbf[-1] - job.physics_lbf[1]) / (job.draws_in[-1] - job.draws_in[1])
-        by_hand = hypot(scatter.scale_lbf, scatter.draw_in * slope) / job.physics_lbf[0]
+        by_hand = (
+            dist((0, 0, 0), (scatter.scale_lbf, SCALES[job.scale] / sqrt(12), scatter.draw_in * slope))
+            / job.physics_lbf[0]
+        )
         mean = shop.theory + shop.forms[job.design.name] + shop.scales[job.scale]
         reading = hypot(scatter.climate, by_hand / sqrt(len(job.reads)))
         return cls(bench, log(_by_true_moduli(bench)) + mean, BY_RECORDS, reading)
