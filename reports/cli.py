@@ -1006,7 +1006,10 @@ def _predict(
         contents = book.contents()
         model = None if untrained else _trained_model(book)
     build, contents = _build_to_predict(what, contents)
-    at = stage or expectation.last_stage(contents, build) or Stage.TILLERED
+    last = expectation.last_stage(contents, build)
+    at = stage or last or Stage.TILLERED
+    if shots is None and at is last:
+        shots = expectation.last_shots(contents, build)
     if changes:
         supposed = _supposed(contents, build, changes, _one_draw(draws, contents), model, at, shots, measured)
         if as_json:

@@ -106,6 +106,12 @@ def last_weighing(contents: Contents, build: Build) -> WeighIn | None:
     return weighed[-1] if weighed else None
 
 
+def last_shots(contents: Contents, build: Build) -> int | None:
+    """Return the arrows that a build was shot with by its last weighing, if somebody counted."""
+    last = last_weighing(contents, build)
+    return None if last is None else last.shots
+
+
 def last_stage(contents: Contents, build: Build) -> Stage | None:
     """Return the stage that a build was last weighed at, if it was."""
     last = last_weighing(contents, build)

@@ -22,8 +22,8 @@ CAUTION = (
 )
 
 MARKING = (
-    "Weigh after about 30 full draws, and again after about 100 and 500 shots (common practice, no source); then mark "
-    'the bow with what was read: "52 lb at 28 in, string, brace, date, on scale X".'
+    "A new bow is weighed after about 30 full draws, and again after about 100 and 500 shots (common practice, no "
+    "source); mark it with what is read then, not with this forecast: "
 )
 
 STRAIN_CAUTION = (
@@ -70,7 +70,8 @@ def show_prediction(
     for place in prediction.strain:
         out.print(escape(_strain(place, units)))
     told = (f"Basis: {prediction.basis}.", f"Intervals: {prediction.interval_basis}.")
-    marking = (MARKING,) if stage in (Stage.FINISHED, Stage.SETTLED) else ()
+    mark = f'"___ {units.weight} at {units.draw(prediction.main_draw)}, string, brace, date, on scale ___".'
+    marking = (MARKING + mark,) if stage in (Stage.FINISHED, Stage.SETTLED) else ()
     for remark in (*told, *prediction.notes, *marking, STRAIN_CAUTION, CAUTION):
         out.print(escape(remark))
 

@@ -18,7 +18,7 @@ FOLLOWED = ((0, 30, 150, 500, 1500),)
 @pytest.mark.parametrize(
     "law",
     [
-        SettlingLaw(kind=LawKind.POWER, parameter=0.75),
+        SettlingLaw(parameter=100.0),
         SettlingLaw(kind=LawKind.POWER, parameter=0.5),
         SettlingLaw(parameter=3.0),
     ],
@@ -35,7 +35,7 @@ def test_bows_followed_for_long_tell_their_law(law: SettlingLaw) -> None:
 
 def test_too_few_bows_leave_the_default() -> None:
     """One bow too few, however clear, leaves the default, with their number."""
-    law = SettlingLaw(kind=LawKind.POWER, parameter=1.0)
+    law = SettlingLaw(kind=LawKind.POWER, parameter=0.5)
     few = bows(
         np.random.default_rng(545_002), law.share, FEWEST_HISTORIES - 1, FOLLOWED, loss=0.04, climate=0.001
     )
@@ -48,7 +48,7 @@ def test_of_many_bows_the_last_are_asked(monkeypatch: pytest.MonkeyPatch) -> Non
     """A shop whose bows settle otherwise than they used to has the law of the last ones, and their number."""
     monkeypatch.setattr(settling_law, "MOST_HISTORIES", 12)
     rng = np.random.default_rng(545_006)
-    laws = (SettlingLaw(kind=LawKind.POWER, parameter=1.0), SettlingLaw(parameter=3.0))
+    laws = (SettlingLaw(kind=LawKind.POWER, parameter=0.5), SettlingLaw(parameter=3.0))
     earlier, last = (bows(rng, law.share, 12, FOLLOWED, loss=0.04, climate=0.001) for law in laws)
     chosen = choose_law([*(replace(one, build=f"earlier {one.build}") for one in earlier), *last])
 
