@@ -138,7 +138,7 @@ def _ending(told: Plan, units: Units) -> Iterator[str]:
     )
     yield (
         f"A pound under counts {told.under_to_over:g} times a pound over, a pass {told.pass_cost_lbf:g} lb; ending "
-        f"under at most {told.most_under:.0%} likely in any pass."
+        f"under at most {told.most_under:.0%} likely over all passes."
     )
 
 

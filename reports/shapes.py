@@ -16,6 +16,9 @@ from predictor.pairs import Outline, Pair, outlines
 
 Array = NDArray[np.float64]
 
+STRAIGHT = 1e-6
+"""Angle in radians below which a string is taken as straight."""
+
 
 @dataclass(frozen=True, eq=False)
 class Line:
@@ -61,8 +64,8 @@ def shapes(
     at_brace, at_full = bent
     return (
         Shapes("unstrung", unstrung_limbs, None),
-        _strung("at brace", at_brace),
-        _strung(f"at {full.inch:g} in", at_full),
+        strung("at brace", at_brace),
+        strung(f"at {full.inch:g} in", at_full),
     )
 
 
@@ -75,12 +78,29 @@ def _mirrored(line: Line) -> Line:
     return Line(line.toward_string, -line.along)
 
 
-def _strung(state: str, outline: Outline) -> Shapes:
-    """Return a state with its string drawn straight from nock to nocking point to nock."""
+def strung(state: str, outline: Outline) -> Shapes:
+    """Return a state with its string, drawn along the limbs' neutral axes where it lies on them."""
     upper, lower = (Line(*limb) for limb in (outline.upper, outline.lower))
-    x, y = outline.nocking_point
-    string = Line(
-        np.array([upper.toward_string[0], x, lower.toward_string[0]]),
-        np.array([upper.along[0], y, lower.along[0]]),
-    )
-    return Shapes(state, (upper, lower), string)
+    point = np.array(outline.nocking_point)
+    over, under = (_taut(limb, point) for limb in (upper, lower))
+    toward, along = np.concatenate([over, point[None], under[::-1]]).T
+    return Shapes(state, (upper, lower), Line(toward, along))
+
+
+def _taut(limb: Line, point: Array) -> Array:
+    """Return where a string from the nock to a point is held by the limb, the nock first, shape (places, 2).
+
+    It turns about whatever of the limb it would pass through, the way a thread is wrapped about a shape: from each
+    place on to the one that lies farthest round on the string's side (Jarvis's march, from memory).
+    """
+    places = np.stack([limb.toward_string, limb.along], axis=1)
+    held, here = [0], 0
+    while True:
+        ahead = point - places[here]
+        beyond = places[here + 1 :] - places[here]
+        side = np.sign(ahead[1]) * (ahead[1] * beyond[:, 0] - ahead[0] * beyond[:, 1])
+        turn = np.arctan2(side, beyond @ ahead)
+        if not len(turn) or turn.max() <= STRAIGHT:
+            return places[held]
+        here += 1 + int(np.argmax(turn))
+        held.append(here)

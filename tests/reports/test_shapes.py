@@ -10,7 +10,8 @@ from datasets.contents import Contents
 from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Build
 from predictor.bow import Refusal
-from reports.shapes import Line, Shapes, shapes
+from predictor.pairs import Outline
+from reports.shapes import Line, Shapes, shapes, strung
 from tests import shop
 
 FULL = DrawLength(inch=28, zero=ZeroPoint.STANDARD, typed=None)
@@ -70,3 +71,25 @@ def test_nocks_come_toward_the_string() -> None:
 def test_a_bow_that_cannot_be_drawn_has_no_shapes() -> None:
     """The reason is returned instead."""
     assert isinstance(states(length_in="30"), Refusal)
+
+
+def curled() -> Outline:
+    """Return a braced outline whose tips curl toward the back, so that a straight string would pass through them."""
+    from_tip = np.linspace(0, 18, 60)
+    toward = 7.0 + 1.2 * np.sin(from_tip / 2.2) * np.exp(-from_tip / 8) - (from_tip / 9) ** 2
+    upper = np.stack([toward, 26.0 - from_tip])
+    return Outline(upper=upper, lower=upper * np.array([[1.0], [-1.0]]), nocking_point=(7.5, 0.0))
+
+
+def test_a_string_does_not_pass_through_its_limbs() -> None:
+    """The string turns about what of the limb it would cross, so that no place of a limb lies beyond it."""
+    state = strung("at brace", curled())
+    assert state.string is not None
+    assert len(state.string.along) > 3
+
+    upper = state.string.along > 0
+    order = np.argsort(state.string.along[upper])
+    at = np.interp(
+        state.limbs[0].along, state.string.along[upper][order], state.string.toward_string[upper][order]
+    )
+    assert np.all(state.limbs[0].toward_string <= at + 1e-9)
