@@ -284,7 +284,11 @@ def _influence(report: ErrorsReport) -> list[Block]:
         for one in report.influential
     ]
     return [
-        grid("Builds that pull most", ["build", "Cook's distance", "leverage", "outlier p"], rows),
+        grid(
+            "Builds that weigh most in a regression of the errors",
+            ["build", "Cook's distance", "leverage", "outlier p"],
+            rows,
+        ),
         Paragraph(
             f"In a regression of the errors on {', '.join(report.regressed_on)}. A distance over {fixed(usual, 2)} is "
             "worth a look at the record."
