@@ -12,7 +12,8 @@ from datasets.book import read_record
 from datasets.contents import Contents
 from datasets.materials import handbook
 from datasets.record import DrawLength, ZeroPoint
-from datasets.schema import StripTest
+from datasets.schema import Stage, StripTest
+from predictor.foresight import Situation
 from predictor.gains import Budget, budget
 from predictor.lots import Lot, lot_belief, read_strip, with_strips
 from predictor.model import prior_belief
@@ -25,6 +26,7 @@ SPECIES_SD, LOT_SD, BOW_SD = 0.10, 0.06, 0.02
 """Of wood before training: handbook defaults of the project, and the prior scale of lots."""
 
 AT_28 = (DrawLength(inch=28, zero=ZeroPoint.STANDARD),)
+READ = Situation((), AT_28, Stage.TILLERED)
 
 
 def strip(number: int = 1, stiffer: float = 1.0, **changes: Any) -> StripTest:
@@ -144,7 +146,7 @@ def test_a_second_strip_is_worth_less_than_the_first() -> None:
     """The budget knows of the strips that were bent: testing the same lot again brings less than it did."""
 
     def gained(*strips: StripTest) -> float:
-        told = budget(STRAIGHT, build(), (), AT_28[0], handbook(), strips=strips)
+        told = budget(STRAIGHT, build(), (), READ, handbook(), strips=strips)
         assert isinstance(told, Budget)
         (gain,) = [one for one in told.gains if one.measure == "strip test of hard maple, m1"]
         return told.half_width_lbf - gain.half_width_lbf
@@ -154,7 +156,7 @@ def test_a_second_strip_is_worth_less_than_the_first() -> None:
 
 def test_the_budget_says_what_a_strip_will_bring() -> None:
     """The reach told before a strip is bent is the one found after, if it is read to 2 % and says what is expected."""
-    told = budget(STRAIGHT, build(), (), AT_28[0], handbook())
+    told = budget(STRAIGHT, build(), (), READ, handbook())
     assert isinstance(told, Budget)
     (gain,) = [one for one in told.gains if one.measure == "strip test of hard maple, m1"]
     rough = strip(lot="m1", thickness_sd_in=1e-6)
