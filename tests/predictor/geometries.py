@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from predictor.elastica import LimbGrid
 from predictor.unlike import TwoLimbs
 
-STEPS = (26, 14, 64)
+STEPS = (52, 28, 128)
 """Steps of the tip or ear, of the bend behind it, and of the limb inboard of that."""
 
 PROFILES = ("straight", "reflex-deflex", "working recurve", "stiff ear", "hollow tip")

@@ -41,7 +41,7 @@ def check_identity_or_refusal(drawn, energy):
     work = STEP / 3 * (force @ [1.0, 4.0, 1.0])
     error = np.abs((stored[..., 2] - stored[..., 0]) / work - 1)
     whole = ~refused.reshape(force.shape).any(axis=-1)
-    assert np.all(error[whole] < 1e-4)
+    assert float(error[whole].max(initial=0.0)) < 1e-4
 
 
 @pytest.mark.slow
@@ -64,9 +64,9 @@ def test_a_thousand_drawn_geometries_are_solved_or_refused(chosen):
 
 
 @pytest.mark.slow
-@settings(batched, max_examples=9)
-@given(st.lists(st.tuples(GEOMETRIES, MISMATCHES, GRIPS), min_size=30, max_size=30))
-def test_hundreds_of_drawn_unlike_bows_are_solved_or_refused(chosen):
+@settings(batched, max_examples=5)
+@given(st.lists(st.tuples(GEOMETRIES, MISMATCHES, GRIPS), min_size=20, max_size=20))
+def test_a_hundred_drawn_unlike_bows_are_solved_or_refused(chosen):
     """Two limbs that differ, of the same kinds, on a riser that is held off its centre, do so too."""
     bows = pairs(chosen)
     height, travel = (np.array([getattr(one, name) for one, *_ in chosen]) for name in ("brace", "travel"))
