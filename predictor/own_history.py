@@ -49,14 +49,14 @@ def together(weighings: Sequence[tuple[str, Columns]]) -> Columns:
     of its day, stays its own.
 
     Args:
-        weighings: each with a key of its own. The sizes of the last one stand for all.
+        weighings: each with a key of its own; those of one key share what is a weighing's own as well. The sizes of
+            the last one stand for all.
     """
     told = [columns for _, columns in weighings]
     counts = [len(columns.offset) for columns in told]
     own = [
-        Tolerance(f"{given.name} of {key}", given.source, _alone(given.column, place, counts))
-        for place, (key, columns) in enumerate(weighings)
-        for given in columns.weighing
+        [replace(given, name=f"{given.name} of {key}") for given in columns.weighing]
+        for key, columns in weighings
     ]
     return Columns(
         offset=np.concatenate([columns.offset for columns in told]),
@@ -69,7 +69,7 @@ def together(weighings: Sequence[tuple[str, Columns]]) -> Columns:
         },
         build=_laid([columns.build for columns in told], counts),
         tolerances=tuple(_shared([columns.tolerances for columns in told], counts)),
-        weighing=tuple(own),
+        weighing=tuple(_shared(own, counts)),
         sd=np.concatenate([columns.sd for columns in told]),
     )
 
@@ -83,11 +83,6 @@ def _laid(named: Sequence[Named], counts: Sequence[int]) -> Named:
         )
         for name in names
     }
-
-
-def _alone(column: Array, place: int, counts: Sequence[int]) -> Array:
-    """Return the column of one weighing over all rows."""
-    return np.concatenate([column if other == place else np.zeros(n) for other, n in enumerate(counts)])
 
 
 def _shared(given: Sequence[Iterable[Tolerance]], counts: Sequence[int]) -> Iterator[Tolerance]:

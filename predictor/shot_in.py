@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 from pydantic import Field
@@ -15,6 +16,7 @@ from predictor.features import features
 from predictor.habits import USUAL
 from predictor.mixture import NormalMixture
 from predictor.model import Model, prior_belief
+from predictor.own_history import together
 from predictor.posterior import Posterior
 from predictor.scatter import SHOOTING_IN
 from predictor.settling import SettlingLaw
@@ -25,13 +27,19 @@ BAND_SHOTS = (0, 10, 30, 60, 100, 200, 300, 500, 750, 1000)
 """Shots at which the law's band is told."""
 
 
+Sitting = tuple[Weighing, ...]
+"""Weighings of one bow at one count of shots, taken as of one day: they share its air."""
+
+
 class ShotReading(Record):
-    """A bow weighed after shooting."""
+    """A bow weighed after shooting, once or several times at one count of shots."""
 
     build: str
     shots: int = Field(ge=0)
+    weighings: int = Field(ge=1, description="at that count of shots, of which the mean is told")
+    first_weighings: int = Field(ge=1, description="when it was first weighed once finished, likewise")
     share: float = Field(
-        description="of the weight at its first weighing once finished, at like brace and string"
+        description="of the weight when it was first weighed once finished, at like brace and string"
     )
     log_sd: float = Field(description="standard deviation of the share's logarithm, by air, scale and draw")
 
@@ -64,7 +72,7 @@ def settling_curve(contents: Contents, model: Model | None = None) -> SettlingCu
     """
     belief = prior_belief() if model is None else model.belief()
     law = (USUAL if model is None else model.habits).settling
-    readings = tuple(shot_readings(settling_histories(_finished(contents))))
+    readings = tuple(shot_readings(sittings(_finished(contents))))
     return SettlingCurve(
         law=law,
         level=BAND_LEVEL,
@@ -92,7 +100,7 @@ def _finished(contents: Contents) -> list[Weighing]:
     ]
 
 
-def settling_histories(weighings: Sequence[Weighing]) -> tuple[Weighing, ...]:
+def sittings(weighings: Sequence[Weighing]) -> tuple[Sitting, ...]:
     """Return the finished bows' weighings with known shots, of bows weighed after different numbers of them.
 
     Bow by bow, by shots.
@@ -102,8 +110,20 @@ def settling_histories(weighings: Sequence[Weighing]) -> tuple[Weighing, ...]:
         shots = shots_of(weighing.moment.stage, weighing.moment.shots)
         if shots is not None:
             by_build[weighing.build][shots].append(weighing)
-    return tuple(
-        w for mine in by_build.values() if len(mine) > 1 for shots in sorted(mine) for w in mine[shots]
+    return tuple(tuple(mine[shots]) for mine in by_build.values() if len(mine) > 1 for shots in sorted(mine))
+
+
+def as_one(sitting: Sitting) -> Weighing:
+    """Return the weighings of one sitting as one weighing with all their readings: its air is counted once."""
+    if len(sitting) == 1:
+        return sitting[0]
+    first = sitting[0]
+    draws_in = tuple(draw for one in sitting for draw in one.moment.draws_in)
+    return replace(
+        first,
+        moment=replace(first.moment, draws_in=draws_in),
+        columns=together([(first.weigh_in, one.columns) for one in sitting]),
+        log_weight=np.concatenate([one.log_weight for one in sitting]),
     )
 
 
@@ -114,21 +134,24 @@ def shots_of(stage: Stage, shots: int | None) -> int | None:
     return shots if stage is Stage.SETTLED else None
 
 
-def shot_readings(histories: Sequence[Weighing]) -> Iterator[ShotReading]:
-    """Yield each later weighing of a bow against its first; what brace and string explain is taken off.
+def shot_readings(histories: Sequence[Sitting]) -> Iterator[ShotReading]:
+    """Yield each later sitting of a bow against its first; what brace and string explain is taken off.
 
     Args:
         histories: bow by bow, by shots.
     """
-    first: dict[str, Weighing] = {}
-    for one in histories:
-        start = first.setdefault(one.build, one)
-        if one is not start:
+    first: dict[str, Sitting] = {}
+    for sitting in histories:
+        start = first.setdefault(sitting[0].build, sitting)
+        if sitting is not start:
+            then, now = as_one(start), as_one(sitting)
             yield ShotReading(
-                build=one.build,
-                shots=one.moment.shots or 0,
-                share=float(np.exp(_off(one) - _off(start))),
-                log_sd=float(np.hypot(_sd(one), _sd(start))),
+                build=now.build,
+                shots=now.moment.shots or 0,
+                weighings=len(sitting),
+                first_weighings=len(start),
+                share=float(np.exp(_off(now) - _off(then))),
+                log_sd=float(np.hypot(_sd(now), _sd(then))),
             )
 
 

@@ -109,15 +109,15 @@ def _bows(readings: Sequence[ShotReading], units: Units) -> Block:
         [
             one.build,
             str(one.shots),
+            f"{one.first_weighings}, {one.weighings}",
             f"{100 * one.share:.1f} ± {100 * one.log_sd:.1f}",
             units.tenths_of_weight(OF_LBF * (1 - one.share)),
         ]
         for one in readings
     ]
     (of,) = units.read_weights([OF_LBF])
-    return grid(
-        "Bows weighed again", ["build", "shots", "left, % ± sd", f"lost of {of}, {units.weight}"], rows
-    )
+    heads = ["build", "shots", "weighings, first and then", "left, % ± sd", f"lost of {of}, {units.weight}"]
+    return grid("Bows weighed again", heads, rows)
 
 
 def _graph(curve: SettlingCurve) -> Graph:

@@ -1,8 +1,8 @@
 """Which law of settling the shop's own bows speak for: each bow's loss told from the other bows'.
 
 Only weighings from finished on count, and each bow's own level is left free: what is asked is how its weighings differ
-from one another, whatever the bow weighs. The statics take brace and string into account, so a change of these is no
-settling.
+from one another, whatever the bow weighs. Weighings of a bow at one count of shots count as one, with all its readings.
+The statics take brace and string into account, so a change of these is no settling.
 """
 
 from collections.abc import Iterator, Sequence
@@ -15,7 +15,7 @@ from predictor.columns import COMMON_PRIORS, Columns
 from predictor.own_history import Slips
 from predictor.scatter import BOW, SCALE_LOG_SD, SCALE_MEDIANS, SHOOTING_IN
 from predictor.settling import DEFAULT_LAW, LawBasis, LawKind, SettlingLaw, settling
-from predictor.shot_in import settling_histories
+from predictor.shot_in import as_one, sittings
 from predictor.weighings import Weighing
 from training.evidence import readings
 from training.hierarchy import fit
@@ -71,7 +71,7 @@ def choose_law(weighings: Sequence[Weighing]) -> SettlingLaw:
     Args:
         weighings: those of one build next to one another.
     """
-    histories = _last(settling_histories(weighings))
+    histories = _last([as_one(sitting) for sitting in sittings(weighings)])
     tried = tuple(trials(histories)) if histories else ()
     sound = np.any([one.sound for one in tried], axis=0)
     default = DEFAULT_LAW.model_copy(update={"histories": int(np.sum(sound))})

@@ -8,7 +8,7 @@ from datasets.record import Record
 from datasets.schema import Rigging, WeighIn
 from predictor.columns import COMMON_PRIORS
 from predictor.model import prior_belief
-from predictor.scatter import SCALE_MEDIANS, SHOOTING_IN
+from predictor.scatter import PRIOR_SCATTER, SCALE_MEDIANS, SHOOTING_IN
 from predictor.settling import SettlingLaw
 from predictor.shot_in import left_after, settling_curve
 from tests.predictor.bows import STRAIGHT, build
@@ -46,6 +46,31 @@ def test_shots_that_nobody_counted_say_nothing() -> None:
     """A settled weighing without a count of shots is no point of the curve, nor is a bow weighed once."""
     assert curve(weigh_in(2, 50), weigh_in(3, 49, stage="settled")) == []
     assert curve(SETTLED) == []
+
+
+def test_a_sitting_is_one_weighing() -> None:
+    """Weighings at one count of shots are told once: their mean, their number, and the air of the day counted once.
+
+    A reading by itself errs by .15 lb of the scale (from `predictor.scatter`) and the air by 1 %; of three readings the
+    first shrinks by the root of three and the second does not.
+    """
+    first = [weigh_in(number, lbf) for number, lbf in ((1, 49.5), (2, 50), (3, 50.5))]
+    again = [
+        weigh_in(number, lbf, stage="settled", shots=400) for number, lbf in ((4, 48.8), (5, 49), (6, 49.2))
+    ]
+    (told,) = settling_curve(Contents.of([STRAIGHT, build(), *first, *again])).readings
+    (once,) = settling_curve(Contents.of([STRAIGHT, build(), first[1], again[1]])).readings
+
+    assert (told.first_weighings, told.weighings, told.shots) == (3, 3, 400)
+    assert (once.first_weighings, once.weighings) == (1, 1)
+    assert told.share == pytest.approx((48.8 * 49 * 49.2 / (49.5 * 50 * 50.5)) ** (1 / 3), rel=1e-9)
+    air = 2 * PRIOR_SCATTER.climate**2
+    assert told.log_sd**2 - air == pytest.approx((once.log_sd**2 - air) / 3, rel=0.01)
+
+
+def test_weighed_often_but_never_shot() -> None:
+    """A bow weighed many times at one count of shots says nothing of settling."""
+    assert curve(*(weigh_in(number, 50 + number / 10) for number in range(1, 6))) == []
 
 
 def test_brace_is_not_settling() -> None:

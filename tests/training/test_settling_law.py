@@ -65,6 +65,20 @@ def test_a_tie_leaves_the_default() -> None:
     assert "do not tell laws apart" in chosen.in_words()
 
 
+def test_weighing_often_in_one_air_tells_no_more_of_the_air() -> None:
+    """Bows weighed eight times at each sitting, in that day's air, tell laws apart no better than bows weighed once."""
+    rng = np.random.default_rng(545_007)
+    once = bows(rng, SettlingLaw(kind=LawKind.POWER, parameter=0.5).share, 10, ((0, 60, 400),))
+    often = [
+        replace(one, weigh_in=f"{one.weigh_in}.{time}", log_weight=one.log_weight + rng.normal(0, 0.004, 3))
+        for one in once
+        for time in range(8)
+    ]
+
+    assert choose_law(once) == choose_law(often)
+    assert choose_law(often).basis is LawBasis.DEFAULT
+
+
 def test_a_slip_of_the_pencil_is_left_aside() -> None:
     """A bow with one weighing off by a third is no history to choose by."""
     sound = bows(np.random.default_rng(545_004), DEFAULT_LAW.share, 10, FOLLOWED)
