@@ -78,7 +78,7 @@ def check_identity_or_refusal(chosen, posed):
     """A solved draw stores its work to 1e-4; a refused one has a reason and no numbers.
 
     The work is taken over a fiftieth of an inch, so that no place is lost in the mean over the draw, and in more steps
-    for the bows and places whose force has a kink. `posed` gives brace draws, travels, a solver and the energy of a hold.
+    for the bows and places whose force has a kink. `posed` gives brace draws, travels, a solver and a hold's energy.
     """
     height, travel, solve, energy = posed(chosen)
     errors, kinked = identity_errors(solve, energy, series(height, travel, 3))
