@@ -472,7 +472,15 @@ class Shop(Record):
     least_width_nock_in: Width | None = Field(
         None, description="narrowest that a limb may become at the nock"
     )
-    glass_off_limit_in: Thickness | None = Field(None, description="most that may be sanded off one face")
+    edge_radius_limit_in: Thickness | None = Field(
+        None, description="largest radius that a plan may round corners to; 0 for none (default: 1/8 in)"
+    )
+    trap_limit_in: Thickness | None = Field(
+        None, description="most that a plan may make the back narrower than the belly (default: nothing)"
+    )
+    glass_off_limit_in: Thickness | None = Field(
+        None, description="most that may be sanded off one face (default: nothing)"
+    )
     strain_limit: float | None = Field(
         None, gt=0, le=0.05, description="highest face strain allowed (default: the material's)"
     )
