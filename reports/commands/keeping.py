@@ -1,0 +1,114 @@
+"""How what was typed goes into the book: read, compared with what is expected, kept, and told."""
+
+import shlex
+import sys
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import typer
+
+from datasets.book import Outcome, ShopBook, read_record
+from datasets.contents import Contents
+from datasets.files import Reading
+from datasets.mistakes import RawRecord
+from datasets.record import Record
+from datasets.schema import WeighIn
+from reports import adding, expectation, second_look, show
+from reports.commands.ending import BAD_INPUT, FINDINGS, FINE, StopError
+from reports.commands.found import model_if_whole, units_of
+from reports.commands.options import Call
+from reports.commands.typed import TYPED, given
+from reports.printing import Units, note
+
+
+def contents_so_far(path: Path) -> Contents:
+    """Return what a book holds; nothing where there is none yet."""
+    if not path.exists():
+        return Contents()
+    with ShopBook.open(path, create=True) as book:
+        return book.contents()
+
+
+def added_to(path: Path, reading: Reading, *, keep_good: bool) -> adding.Added:
+    """Keep what a text holds and look at it again; a new book is started with the first record that is kept."""
+    if not path.exists():
+        tried = adding.tried(reading, keep_good=keep_good)
+        if not tried.kept:
+            return tried
+    with ShopBook.open(path, create=True) as book:
+        return looked_at_again(book, adding.add_reading(book, reading, keep_good=keep_good))
+
+
+def looked_at_again(book: ShopBook, added: adding.Added) -> adding.Added:
+    """Return what became of a text, with what a second look finds odd about the records just kept."""
+    contents = book.contents()
+    weighed = sum(isinstance(record, WeighIn) for record in added.kept)
+    oddities = [*second_look.doubtful_profiles(added, contents)]
+    if weighed > second_look.MOST_COMPARED:
+        note(
+            f"wanted at most {second_look.MOST_COMPARED} weigh-ins to compare with what is expected, "
+            f"got {weighed}: none is compared; see: drawweight show BUILD"
+        )
+    elif weighed:
+        model = model_if_whole(book)
+        oddities += second_look.far_readings(added, contents, model, units_of(contents, None))
+    in_order = sorted([*added.oddities, *oddities], key=lambda oddity: oddity.line or 0)
+    return replace(added, oddities=tuple(in_order))
+
+
+def tell_added(added: adding.Added, source: str) -> int:
+    """Print what became of a text, and return the exit code that says so."""
+    for mistake in added.mistakes:
+        note(adding.one_line(mistake, source))
+    for oddity in added.oddities:
+        note(f"odd: {adding.one_line(oddity, source)}")
+    sys.stdout.write(f"{adding.said_kept(added.kept)}\n")
+    if added.mistakes:
+        return BAD_INPUT
+    return FINDINGS if added.oddities else FINE
+
+
+def readable(raw: RawRecord, contents: Contents, corrects: str | None) -> Record:
+    """Return a record as it would be kept; what is wrong with it is told, and ends the command."""
+    record_id = corrects or (_next_event(raw.data["build"], contents) if "build" in raw.data else None)
+    outcome = read_record(raw.kind, {**given(id=record_id), **raw.data}, contents)
+    if outcome.record is None or outcome.refused:
+        for mistake in adding.told([raw], [outcome]).mistakes:
+            note(adding.one_line(mistake, TYPED))
+        raise StopError("nothing was kept")
+    return outcome.record
+
+
+def _next_event(build_id: str, contents: Contents) -> str:
+    """Return an id that stands last among a build's events of one day."""
+    numbers = [int(event.id.split("/")[1]) for event in contents.events.get(build_id, ())]
+    return f"{build_id}/{max(numbers, default=0) + 1}"
+
+
+def keep(book: ShopBook, raw: RawRecord, corrects: str | None, because: str | None) -> Outcome:
+    """Add a record, or put it in the place of the one that it corrects."""
+    if corrects is not None:
+        return book.correct(corrects, raw, because or "")
+    (outcome,) = book.add([raw])
+    return outcome
+
+
+def ask_about_far(compared: Sequence[expectation.Compared], units: Units, call: Call, *, yes: bool) -> None:
+    """Ask before a reading far from what is expected is kept; where nobody can answer, keep nothing."""
+    far = [one for one in compared if one.far]
+    for one in far:
+        note(show.far_in_words(one, units))
+    if far:
+        ask_to_keep(call, yes=yes)
+
+
+def ask_to_keep(call: Call, *, yes: bool) -> None:
+    """Ask whether what was told as far off is kept; where nobody can answer, keep nothing."""
+    if yes:
+        return
+    if not sys.stdin.isatty():
+        again = shlex.join(["drawweight", *call.argv, "--yes"])
+        raise StopError(f"nothing was kept; if the reading is right: {again}", FINDINGS)
+    if not typer.confirm("Keep it?", default=False, err=True):
+        raise StopError("nothing was kept; measure again", FINDINGS)

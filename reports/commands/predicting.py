@@ -1,0 +1,205 @@
+"""The command predict: what a bow will weigh, why, and what a change would do."""
+
+import json
+import sys
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from datasets.book import ShopBook, read_record
+from datasets.contents import Contents
+from datasets.record import DrawLength
+from datasets.schema import (
+    Build,
+    Stage,
+)
+from predictor.bow import Refusal
+from predictor.model import Model
+from predictor.what_if import WhatIf
+from reports import (
+    adding,
+    expectation,
+    second_look,
+    what_if,
+)
+from reports.budget import show_budget
+from reports.commands.ending import FINDINGS, FINE, StopError, stopping_at
+from reports.commands.found import (
+    find_build,
+    trained_model,
+    units_of,
+)
+from reports.commands.options import (
+    JsonOption,
+    UnitsOption,
+    UntrainedOption,
+)
+from reports.commands.typed import (
+    draws_typed,
+    one_draw_typed,
+)
+from reports.prediction import show_prediction
+from reports.printing import console, note
+from reports.usage import shortened
+
+
+def predict_weight(
+    context: typer.Context,
+    what: Annotated[
+        str,
+        typer.Argument(
+            metavar="FILE|-|BUILD",
+            help="a file with one planned build, - for standard input, or a build's id",
+        ),
+    ],
+    draws: Annotated[
+        str | None, typer.Option("--draws", help='draw lengths, such as "26,27,28 back" (default: 26 to 29)')
+    ] = None,
+    stage: Annotated[
+        Stage | None,
+        typer.Option("--stage", help="how far the bow is when weighed (default: as last time, or tillered)"),
+    ] = None,
+    shots: Annotated[
+        int | None, typer.Option("--shots", min=0, help="arrows shot by then (default: not counted)")
+    ] = None,
+    scale: Annotated[
+        str | None, typer.Option("--scale", help="scale it is read on (default: the last one)")
+    ] = None,
+    untrained: UntrainedOption = False,
+    with_budget: Annotated[
+        bool,
+        typer.Option("--budget", help="tell every source of doubt, and what measuring better would bring"),
+    ] = False,
+    changes: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--if", help="what one change would do, such as sides=1/32, sides@nock=1/16, brace=+1/8"
+        ),
+    ] = None,
+    measured: Annotated[
+        bool, typer.Option("--measured", help="with --if: what is taken off is then measured")
+    ] = False,
+    as_json: JsonOption = False,
+    units: UnitsOption = None,
+) -> int:
+    """Predict what a bow will weigh, with the range of such bows.
+
+    What `drawweight train` has learned from the book is used where it is there. The stage matters from
+    finished on, when finish sanding has taken its share; for settled the way there is told too.
+
+    With --if, once or more often, all changes together are asked about: sides, trap, edges, belly-glass,
+    back-glass or shorten with an amount as for `drawweight reduce`, or length, width, glass, brace, draw,
+    strands or string with a value or, after a sign, a step.
+
+    Example: drawweight predict K-014 --draws 27,28,29 --budget
+    """
+    with ShopBook.open(context.obj.book) as book:
+        contents = book.contents()
+        model = None if untrained else trained_model(book)
+    build, contents = _build_to_predict(what, contents)
+    last = expectation.last_stage(contents, build)
+    at = stage or last or Stage.TILLERED
+    if shots is None and at is last:
+        shots = expectation.last_shots(contents, build)
+    if changes:
+        supposed = _supposed(
+            contents, build, changes, one_draw_typed(draws, contents), model, at, shots, measured
+        )
+        if as_json:
+            sys.stdout.write(supposed.model_dump_json(indent=2) + "\n")
+        else:
+            what_if.show_what_if(supposed, units_of(contents, units), console())
+        return FINE
+    prediction = expectation.expect(
+        contents,
+        build,
+        draws_typed(draws, contents),
+        stage=at,
+        model=model,
+        shots=shots,
+        scale=scale or expectation.last_scale(contents, build),
+    )
+    if isinstance(prediction, Refusal):
+        if as_json:
+            sys.stdout.write(prediction.model_dump_json(indent=2) + "\n")
+        with suppress(ValueError):  # which is then the reason for the refusal
+            for doubt in second_look.shape_doubts(build, contents):
+                note(f"odd: profile, {doubt.station:g} in from the centre: {doubt.doubt}: {doubt.message}")
+        raise StopError(f"no prediction for {build.id}: {prediction.reason} ({prediction.where})", FINDINGS)
+    budget = expectation.budget_of(contents, build, prediction, model, at, shots) if with_budget else None
+    settled = at is Stage.SETTLED
+    way = expectation.way_of(contents, build, prediction, model, shots) if settled else None
+    if as_json:
+        parts = {**prediction.model_dump(mode="json"), "stage": at.value}
+        if way is not None:
+            parts["way"] = way.model_dump(mode="json")
+        if budget is not None:
+            parts["budget"] = budget.model_dump(mode="json")
+        sys.stdout.write(json.dumps(parts, indent=2) + "\n")
+        return FINE
+    show_prediction(prediction, at, units_of(contents, units), console(), way)
+    if budget is not None:
+        show_budget(prediction, budget, units_of(contents, units), console())
+    return FINE
+
+
+def _supposed(
+    contents: Contents,
+    build: Build,
+    changes: Sequence[str],
+    draw: DrawLength,
+    model: Model | None,
+    stage: Stage,
+    shots: int | None,
+    measured: bool,
+) -> WhatIf:
+    """Return what changes to a build do together; what cannot be read or solved ends the command."""
+    with stopping_at(ValueError):
+        told = what_if.asked(contents, build, changes, draw, model, stage, shots, measured=measured)
+    if isinstance(told, Refusal):
+        raise StopError(f"no answer for {build.id}: {told.reason} ({told.where})", FINDINGS)
+    return told
+
+
+def _build_to_predict(what: str, contents: Contents) -> tuple[Build, Contents]:
+    """Return the build of an id or a file, and the book with whatever else the file holds."""
+    if what.upper() in contents.builds:
+        return contents.builds[what.upper()], contents
+    if what != adding.STDIN and not _is_there(what):
+        if "." not in what and "/" not in what:
+            find_build(contents, what)
+        raise StopError(
+            f"wanted a file or a build's id, got {shortened(what)}, which is neither; check the path"
+        )
+    content = sys.stdin.buffer.read() if what == adding.STDIN else None
+    reading = adding.read_text(what, content, "build")
+    outcomes = []
+    for raw in sorted(reading.records, key=lambda raw: raw.kind == "build"):
+        # A plan unless it says otherwise: its dimensions then count with a plan's tolerances.
+        data = {"planned": True, **raw.data} if raw.kind == "build" else raw.data
+        outcome = read_record(raw.kind, data, contents)
+        outcomes.append((raw, outcome))
+        if outcome.record is not None and not outcome.refused and raw.kind != "build":
+            contents = contents.plus(outcome.record)
+    added = adding.told([raw for raw, _ in outcomes], [outcome for _, outcome in outcomes], reading.mistakes)
+    for mistake in added.mistakes:
+        note(adding.one_line(mistake, what))
+    for oddity in added.oddities:
+        note(f"odd: {adding.one_line(oddity, what)}")
+    builds = [outcome.record for _, outcome in outcomes if isinstance(outcome.record, Build)]
+    if added.mistakes or len(builds) != 1:
+        raise StopError(
+            f"wanted one build without mistakes in {adding.source_name(what)}, got {len(builds)} readable; "
+            "mend the text"
+        )
+    return builds[0], contents
+
+
+def _is_there(path: str) -> bool:
+    try:
+        return Path(path).exists()
+    except OSError:  # too long to be the name of a file
+        return False
