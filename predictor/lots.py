@@ -9,7 +9,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
 
 from datasets.materials import Kind, Material
 from datasets.schema import StripTest
@@ -25,7 +24,7 @@ from datasets.tolerances import (
 from predictor.columns import STIFFNESS, group_of_lots, lot_level
 from predictor.mixture import NormalMixture
 from predictor.model import level_name
-from predictor.posterior import Array, Posterior
+from predictor.posterior import Array, Posterior, observed, with_effects
 from predictor.strip import Bent, Found, Tolerances, modulus
 
 MODULUS_OVER_SHEAR = 16.0
@@ -127,28 +126,8 @@ def with_strips(
         return belief
     known = _knowing(belief, [reading.lot for reading in readings], materials)
     design = np.array([_row(known, reading.lot, materials) for reading in readings])
-    own = np.diag([reading.log_sd**2 for reading in readings])
     values = np.array([reading.log_ratio for reading in readings])
-    log_weights, means, covariances = np.log(known.weights), [], []
-    for place, (mean, covariance) in enumerate(zip(known.means, known.covariances, strict=True)):
-        expected = design @ covariance @ design.T + own
-        factor = cho_factor(expected, lower=True)
-        gain = cho_solve(factor, design @ covariance).T
-        error = values - design @ mean
-        means.append(mean + gain @ error)
-        left = covariance - gain @ design @ covariance
-        covariances.append((left + left.T) / 2)
-        log_weights[place] -= error @ cho_solve(factor, error) / 2 + np.log(np.diag(factor[0])).sum()
-    weights = np.exp(log_weights - log_weights.max())
-    return Posterior(
-        effects=known.effects,
-        groups=known.groups,
-        build_columns=known.build_columns,
-        weights=weights / weights.sum(),
-        scales=known.scales,
-        means=np.array(means),
-        covariances=np.array(covariances),
-    )
+    return observed(known, design, values, np.array([reading.log_sd for reading in readings]) ** 2)
 
 
 def lot_belief(belief: Posterior, lot: Lot, materials: Mapping[str, Material]) -> NormalMixture:
@@ -181,18 +160,4 @@ def _knowing(belief: Posterior, lots: Sequence[Lot], materials: Mapping[str, Mat
         material = materials[lot.material]
         added[of_material] = np.full(len(belief.weights), material.species_sd**2)
         added[of_lot] = belief.scale(group_of_lots(material)) ** 2
-    new = {name: variance for name, variance in added.items() if name not in belief.effects}
-    size, more = len(belief.effects), len(new)
-    means = np.pad(belief.means, ((0, 0), (0, more)))
-    covariances = np.pad(belief.covariances, ((0, 0), (0, more), (0, more)))
-    for place, variance in enumerate(new.values(), size):
-        covariances[:, place, place] = variance
-    return Posterior(
-        effects=(*belief.effects, *new),
-        groups=belief.groups,
-        build_columns=belief.build_columns,
-        weights=belief.weights,
-        scales=belief.scales,
-        means=means,
-        covariances=covariances,
-    )
+    return with_effects(belief, added)

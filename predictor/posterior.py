@@ -194,6 +194,56 @@ def without(posterior: Posterior, rows: Rows, values: Array, doubts: Array | Non
     return replace(before, weights=weights / weights.sum())
 
 
+def with_effects(posterior: Posterior, variances: Mapping[str, Array]) -> Posterior:
+    """Return a belief that also knows some effects, each apart from all others and with mean zero.
+
+    Args:
+        posterior: that may know some of them; those stay as they are.
+        variances: of each effect by name, shape (K,) each.
+    """
+    new = {name: variance for name, variance in variances.items() if name not in posterior.effects}
+    size, more = len(posterior.effects), len(new)
+    covariances = np.pad(posterior.covariances, ((0, 0), (0, more), (0, more)))
+    for place, variance in enumerate(new.values(), size):
+        covariances[:, place, place] = variance
+    return replace(
+        posterior,
+        effects=(*posterior.effects, *new),
+        means=np.pad(posterior.means, ((0, 0), (0, more))),
+        covariances=covariances,
+    )
+
+
+def observed(posterior: Posterior, design: Array, values: Array, variances: Array) -> Posterior:
+    """Return a belief that has also seen sums of its effects, such as what a lot's modulus or a scale's bias is.
+
+    At each set of scales this is what a fit to all readings together gives; sets that expected the values better gain
+    weight.
+
+    Args:
+        posterior: that has seen none of them.
+        design: columns of the effects, shape (n, effects).
+        values: what was seen, shape (n,).
+        variances: of each value about the sum of effects, shape (n,).
+    """
+    log_weights, means, covariances = np.log(posterior.weights), [], []
+    for place, (mean, covariance) in enumerate(zip(posterior.means, posterior.covariances, strict=True)):
+        factor = cho_factor(design @ covariance @ design.T + np.diag(variances), lower=True)
+        gain = cho_solve(factor, design @ covariance).T
+        error = values - design @ mean
+        means.append(mean + gain @ error)
+        left = covariance - gain @ design @ covariance
+        covariances.append((left + left.T) / 2)
+        log_weights[place] -= error @ cho_solve(factor, error) / 2 + np.log(np.diag(factor[0])).sum()
+    weights = np.exp(log_weights - log_weights.max())
+    return replace(
+        posterior,
+        weights=weights / weights.sum(),
+        means=np.array(means),
+        covariances=np.array(covariances),
+    )
+
+
 def log_density(errors: Array, covariances: Array) -> Array:
     """Return the logarithm of normal densities up to a constant, shape (...,).
 

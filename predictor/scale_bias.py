@@ -1,6 +1,7 @@
 """Which scale reads high: what builds weighed on several scales say of each, and what check weights say.
 
-A scale's bias is a factor: the logarithm of what it reads over what hangs on it.
+A scale's bias is a factor: the logarithm of what it reads over what hangs on it. A check weight is an observation of
+it, and nothing else: a belief that is normal at each set of scales of scatter takes it in closed form.
 """
 
 from collections.abc import Mapping, Sequence
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from datasets.schema import Scale
 from predictor.model import level_name
-from predictor.posterior import Posterior
+from predictor.posterior import Posterior, observed, with_effects
 from predictor.scatter import PRIOR_SCATTER, SCALES
 
 Array = NDArray[np.float64]
@@ -82,21 +83,21 @@ def by_checks(scale: Scale) -> tuple[float, float] | None:
     return float(precision @ off / precision.sum()), float(1 / np.sqrt(precision.sum()))
 
 
-def with_checks(biases: Biases, names: Sequence[str], scales: Mapping[str, Scale]) -> Biases:
-    """Return biases with the check weights of the scales counted, by the conditional of a joint normal.
+def with_check_weights(belief: Posterior, scales: Mapping[str, Scale]) -> Posterior:
+    """Return a belief that has also seen the check weights of scales; these scales are among its effects.
 
     A check weight on one scale tells of the others too, as far as builds were weighed on both.
+
+    Args:
+        belief: that has seen none of them.
+        scales: by name, with their check weights.
     """
-    told = [
-        (place, *found)
-        for place, name in enumerate(names)
-        if name in scales and (found := by_checks(scales[name])) is not None
-    ]
+    told = {name: found for name, scale in scales.items() if (found := by_checks(scale)) is not None}
     if not told:
-        return biases
-    places = [place for place, _, _ in told]
-    read, variance = np.array([mean for _, mean, _ in told]), np.array([sd**2 for _, _, sd in told])
-    shared = biases.covariance[:, places]
-    gain = np.linalg.solve(shared[places] + np.diag(variance), shared.T).T
-    covariance = biases.covariance - gain @ shared.T
-    return Biases(biases.mean + gain @ (read - biases.mean[places]), (covariance + covariance.T) / 2)
+        return belief
+    names = [level_name(SCALES, name) for name in told]
+    known = with_effects(belief, dict.fromkeys(names, belief.scale(SCALES) ** 2))
+    design = np.zeros((len(names), len(known.effects)))
+    design[np.arange(len(names)), [known.effects.index(name) for name in names]] = 1.0
+    read, sds = np.array(list(told.values())).T
+    return observed(known, design, read, sds**2)

@@ -11,7 +11,6 @@ from predictor.calibration import stretch
 from predictor.columns import Columns
 from predictor.habits import USUAL
 from predictor.lessons import Lesson, after_all, after_each, doubt, half_widths, weighing
-from predictor.model import prior_belief
 from reports.blocks import Block, Graph, Paragraph, grid
 from reports.graphs import BLUE, VERMILION, label
 from reports.numbers import fixed
@@ -102,7 +101,7 @@ def _wider(sources: Sources) -> float:
 
 
 def _ahead(sources: Sources, bows: Sequence[Columns]) -> Ahead:
-    belief = sources.trained.fit.posterior if sources.trained else prior_belief()
+    belief = sources.belief
     more = [weighing("", bows[-1 - place % len(bows)]) for place in range(AHEAD)]
     left = doubt(belief, bows)
     percent = 100 * _wider(sources)
@@ -117,7 +116,7 @@ def _ahead(sources: Sources, bows: Sequence[Columns]) -> Ahead:
 def _teaches(sources: Sources, bows: Sequence[Columns], lessons: Sequence[Lesson]) -> tuple[Teaches, ...]:
     if not lessons:
         return ()
-    belief = sources.trained.fit.posterior if sources.trained else prior_belief()
+    belief = sources.belief
     left = doubt(belief, bows, lessons)
     percent = 100 * _wider(sources)
     now = percent * float(half_widths(left, bows).mean())

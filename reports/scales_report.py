@@ -11,7 +11,7 @@ from datasets.contents import Contents
 from datasets.record import Record
 from datasets.schema import WeighIn
 from predictor.model import prior_belief
-from predictor.scale_bias import Biases, by_checks, by_weighings, with_checks
+from predictor.scale_bias import Biases, by_checks, by_weighings
 from reports.blocks import Block, Paragraph, grid, span
 from reports.hands_study import StudyReport, study_report, tell_study
 from reports.numbers import fixed
@@ -77,9 +77,8 @@ def make(sources: Sources, _words: Sequence[str]) -> ScalesReport:
     contents = sources.contents
     bows = _bows_by_scale(contents)
     names = sorted({*contents.scales, *bows})
-    belief = sources.trained.fit.posterior if sources.trained else prior_belief()
-    before = by_weighings(belief, names)
-    after = with_checks(before, names, contents.scales)
+    before = by_weighings(sources.trained.fit.posterior if sources.trained else prior_belief(), names)
+    after = by_weighings(sources.belief, names)
     weighed_again = occasions(contents)
     scatter = pooled(repeats(weighed_again))
     used = [name for name in names if name in bows or contents.scales[name].checks]
@@ -175,7 +174,8 @@ def tell(report: ScalesReport, units: Units) -> tuple[Block, ...]:
         told += [
             Paragraph(
                 "A scale's bias is a factor on what hangs on it. Bows tell it only against one another's scales: what "
-                "all scales share is counted with the theory. Check weights tell it by itself."
+                "all scales share is counted with the theory. Check weights tell it by itself, and predictions count "
+                "both."
             ),
             _biases(report, units),
         ]

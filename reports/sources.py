@@ -12,6 +12,9 @@ from pydantic import Field
 from datasets.book import ShopBook
 from datasets.contents import Contents
 from datasets.record import Record
+from predictor.model import prior_belief
+from predictor.posterior import Posterior
+from predictor.scale_bias import with_check_weights
 from reports.blocks import Block, Caution, Paragraph, grid
 from training.left_out_builds import LeftOutBuilds, left_out_builds
 from training.train import NothingToLearnError, Trained, train
@@ -55,6 +58,13 @@ class Sources:
     def left_out(self) -> LeftOutBuilds | None:
         """Every build predicted from the others; nothing while there is no fit."""
         return left_out_builds(self.trained, self.contents) if self.trained else None
+
+    @cached_property
+    def belief(self) -> Posterior:
+        """What builds and check weights have taught; of check weights alone while there is no fit."""
+        if self.trained is None:
+            return with_check_weights(prior_belief(), self.contents.scales)
+        return self.trained.model.belief()
 
 
 def gather(book: ShopBook, track: Track = in_silence) -> Sources:

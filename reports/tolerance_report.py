@@ -9,8 +9,7 @@ from datasets.record import Record
 from predictor.calibration import builds_needed, stretch
 from predictor.conformity import conformance, guard_band
 from predictor.mixture import NormalMixture
-from predictor.model import prior_belief
-from predictor.scale_bias import by_weighings, with_checks
+from predictor.scale_bias import by_weighings
 from predictor.scatter import PRIOR_SCATTER
 from reports.blocks import Block, Caution, Paragraph, grid, span
 from reports.printing import Units
@@ -132,8 +131,7 @@ def make(sources: Sources, _words: Sequence[str]) -> ToleranceReport:
 def _scale_sds(sources: Sources) -> tuple[dict[str, float], float]:
     """Return how surely each scale of the book is known, as a share of the weight, and the same of an unknown one."""
     names = [*sorted(sources.contents.scales), NOT_NOTED]
-    belief = sources.trained.fit.posterior if sources.trained else prior_belief()
-    known = with_checks(by_weighings(belief, names), names, sources.contents.scales)
+    known = by_weighings(sources.belief, names)
     sds = dict(zip(names, known.sd.tolist(), strict=True))
     return sds, sds[NOT_NOTED]
 

@@ -13,6 +13,7 @@ from predictor.columns import STIFFNESS
 from predictor.habits import Habits
 from predictor.model import FORMAT, Model
 from predictor.own_history import Slips
+from predictor.scale_bias import with_check_weights
 from predictor.weighings import Weighing
 from training.calibrate import calibrate
 from training.carried_out import carrying_out, weighed_removals
@@ -35,8 +36,8 @@ class Trained:
     """A model with the fit that it came from.
 
     Attributes:
-        model: what is stored and predicted with.
-        fit: everything else that the fit found.
+        model: what is stored and predicted with; it has also seen the check weights of scales.
+        fit: everything else that the fit to the builds alone found.
         evidence: what it was fitted to.
     """
 
@@ -100,7 +101,7 @@ def _model(contents: Contents, data_hash: str, records: int, found: Evidence, fi
         calibration=calibrate(fitted, found, frozenset(build for build, _ in doubtful)),
         habits=found.habits,
         taught=taught(contents, found, fitted),
-        posterior=fitted.posterior.to_json(),
+        posterior=with_check_weights(fitted.posterior, contents.scales).to_json(),
     )
 
 

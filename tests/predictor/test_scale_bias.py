@@ -6,12 +6,16 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy.stats import norm
 
 from datasets.schema import Scale
 from predictor.model import level_name, prior_belief
 from predictor.posterior import Posterior
-from predictor.scale_bias import Biases, by_checks, by_weighings, with_checks
+from predictor.scale_bias import by_checks, by_weighings, with_check_weights
 from predictor.scatter import PRIOR_SCATTER, SCALE_MEDIANS, SCALES
+
+Array = NDArray[np.float64]
 
 READING_LBF = PRIOR_SCATTER.scale_reading_lbf
 
@@ -38,6 +42,12 @@ def belief(means: list[list[float]], weights: list[float]) -> Posterior:
         means=np.array(means),
         covariances=np.repeat(covariance[None], k, axis=0),
     )
+
+
+def moments(of: Posterior, *names: str) -> tuple[Array, Array]:
+    """Return means and standard deviations of scales."""
+    found = by_weighings(of, names)
+    return found.mean, found.sd
 
 
 def test_scale_that_nothing_is_known_of() -> None:
@@ -74,35 +84,52 @@ def test_check_weights_by_hand() -> None:
 
 def test_check_weight_and_weighings_go_by_precision() -> None:
     """On a scale by itself the result lies between weighings and check weight, weighted by one over their variances."""
-    names, record = ["spring"], scale("spring", (50, 50.5))
-    before = Biases(np.array([0.002]), np.array([[0.004**2]]))
-    after = with_checks(before, names, {"spring": record})
+    record = scale("lone", (50, 50.5))
+    (before,), (sd_before,) = moments(prior_belief(), "lone")
+    (after,), (sd_after,) = moments(with_check_weights(prior_belief(), {"lone": record}), "lone")
 
     told = by_checks(record)
     assert told is not None
-    weights = np.array([1 / 0.004**2, 1 / told[1] ** 2])
-    assert after.mean[0] == pytest.approx(weights @ [0.002, told[0]] / weights.sum())
-    assert after.sd[0] == pytest.approx(1 / sqrt(weights.sum()))
+    weights = np.array([1 / sd_before**2, 1 / told[1] ** 2])
+    assert after == pytest.approx(weights @ [before, told[0]] / weights.sum())
+    assert sd_after == pytest.approx(1 / sqrt(weights.sum()))
 
 
 def test_check_weight_tells_of_the_scale_beside_it() -> None:
-    """A check on one scale moves another that shares builds with it, and leaves one that shares none."""
-    names = ["spring", "hook", "new"]
-    before = by_weighings(belief([[0.0, 0.0]], [1.0]), names)
-    after = with_checks(before, names, {"spring": scale("spring", (50, 50.5))})
+    """A check on one scale moves another that shares builds with it, and leaves one that shares none.
 
-    assert 0 < after.mean[1] < after.mean[0] < log(1.01)
-    assert after.mean[2] == 0
-    assert after.sd[2] == pytest.approx(before.sd[2])
+    With equal sds and a correlation of a half the other moves half as far.
+    """
+    names = ["spring", "hook", "new"]
+    before = belief([[0.0, 0.0]], [1.0])
+    after = with_check_weights(before, {"spring": scale("spring", (50, 50.5))})
+    means, sds = moments(after, *names)
+
+    assert 0 < means[0] < log(1.01)
+    assert means[1] == pytest.approx(means[0] / 2)
+    assert means[2] == 0
+    assert sds[2] == pytest.approx(moments(before, "new")[1][0])
+
+
+def test_scatters_that_expected_the_check_gain_weight() -> None:
+    """Of two sets of scales the one whose mean is nearer to the check weight gains weight by the ratio of densities."""
+    before = belief([[0.0, 0.0], [0.01, 0.0]], [0.5, 0.5])
+    record = scale("spring", (50, 50.5))
+    after = with_check_weights(before, {"spring": record})
+
+    told = by_checks(record)
+    assert told is not None
+    density = norm.pdf(told[0], [0.0, 0.01], sqrt(0.002**2 + told[1] ** 2))
+    assert after.weights == pytest.approx(density / density.sum())
 
 
 @given(st.lists(st.tuples(st.floats(10, 80), st.floats(0.97, 1.03)), max_size=6))
 def test_checks_never_make_less_certain(checks: list[tuple[float, float]]) -> None:
-    """However many check weights are hung, no scale becomes less known, and no difference of two."""
-    names = ["spring", "hook"]
-    before = by_weighings(belief([[0.01, 0.0], [0.0, 0.02]], [0.3, 0.7]), names)
+    """However many check weights are hung, at no set of scales is a scale less known, or a difference of two."""
+    before = belief([[0.01, 0.0], [0.0, 0.02]], [0.3, 0.7])
     hung = scale("hook", *[(round(known, 2), round(known * ratio, 2)) for known, ratio in checks])
-    after = with_checks(before, names, {"hook": hung})
+    after = with_check_weights(before, {"hook": hung})
+    contrasts = np.array([[1.0, 0.0], [0.0, 1.0], [1.0, -1.0]])
 
-    assert np.all(after.sd <= before.sd * (1 + 1e-12))
-    assert after.difference(0, 1)[1] <= before.difference(0, 1)[1] * (1 + 1e-12)
+    was, now = (np.einsum("ci,kij,cj->kc", contrasts, one.covariances, contrasts) for one in (before, after))
+    assert np.all(now <= was * (1 + 1e-12))
