@@ -12,10 +12,12 @@ from datasets.history import BowAt, LimbAt
 from datasets.materials import Material, handbook
 from datasets.record import Record
 from datasets.schema import StringMaterial
+from predictor import unlike
 from predictor.elastica import LimbGrid
 from predictor.limb import Layer, Limb, limb_grid
 from predictor.profile import Profile, fit_profile, with_follow
 from predictor.statics import Braced, Drawn, Status, brace, draw
+from predictor.unlike import TwoLimbs
 
 Array = NDArray[np.float64]
 Moduli = Mapping[tuple[str, str | None], float]
@@ -141,17 +143,57 @@ class Weights:
 def weights(bows: Sequence[BowAt], moduli: Sequence[Moduli], draws_in: Array) -> Weights:
     """Return what the statics say that bows weigh.
 
-    Limbs that differ a little count with the mean of the two symmetric bows that each would make: the weight is even
-    in their difference, so the mean is right to second order in it. `predictor.unlike` solves the two together.
-
     Args:
         bows: geometries at their moments.
         moduli: of each bow's materials and lots.
         draws_in: from the back of the riser, shape (bows, draws).
     """
+    return on_riser(bows, limb_by_limb(bows, moduli, draws_in))
+
+
+def limb_by_limb(bows: Sequence[BowAt], moduli: Sequence[Moduli], draws_in: Array) -> Solved:
+    """Return bows of which each limb is solved as if it were both; arguments as of `weights`."""
     owner, limbs = limbs_of(bows, moduli)
-    solved = solve(bows, owner, limb_grid(limbs), draws_in)
-    return Weights(solved.mean(solved.drawn.force), solved.mean(solved.drawn.slope), solved.refused)
+    return solve(bows, owner, limb_grid(limbs), draws_in)
+
+
+def on_riser(bows: Sequence[BowAt], solved: Solved) -> Weights:
+    """Return the weights of bows from their limbs as solved each by itself.
+
+    A bow of like limbs that is held and drawn at its centre weighs what its limb says. All others are solved anew, both
+    limbs together. The mean of the symmetric bows that the limbs would make is only right to first order in what they
+    differ by: 0.2 % above the weight for limbs 10 % apart in width.
+    """
+    lbf, slope = solved.mean(solved.drawn.force), solved.mean(solved.drawn.slope)
+    refused = list(solved.refused)
+    places = [place for place, bow in enumerate(bows) if refused[place] is None and _lopsided(bow)]
+    if not places:
+        return Weights(lbf, slope, solved.refused)
+    some = [bows[place] for place in places]
+    upper, lower = (np.searchsorted(solved.owner, places, side) for side in ("left", "right"))
+    two = two_limbs(some, solved.grid.take(upper), solved.grid.take(lower - 1))
+    braced = unlike.brace(two, np.array([bow.brace for bow in some]))
+    drawn = unlike.draw(two, braced, solved.drawn.draw[upper])
+    lbf[places], slope[places] = drawn.force, drawn.slope
+    for row, place in enumerate(places):
+        refused[place] = refusal(braced, drawn, row)
+    return Weights(lbf, slope, tuple(refused))
+
+
+def _lopsided(bow: BowAt) -> bool:
+    return bow.upper != bow.lower or bow.pivot_above != 0 or bow.nocking_above != 0
+
+
+def two_limbs(bows: Sequence[BowAt], upper: LimbGrid, lower: LimbGrid) -> TwoLimbs:
+    """Return bows with both of their limbs for the statics, from grids of as many limbs."""
+    return TwoLimbs(
+        upper=upper,
+        lower=lower,
+        string_stiffness=np.array([string_stiffness(bow) for bow in bows]),
+        pivot_distance=np.array([bow.pivot_above for bow in bows]),
+        pivot_depth=np.array([bow.pivot_depth for bow in bows]),
+        nocking_height=np.array([bow.pivot_above + bow.nocking_above for bow in bows]),
+    )
 
 
 def limbs_of(bows: Sequence[BowAt], moduli: Sequence[Moduli]) -> tuple[NDArray[np.intp], list[Limb]]:
@@ -172,21 +214,25 @@ def solve(bows: Sequence[BowAt], owner: NDArray[np.intp], grid: LimbGrid, draws_
     return Solved(grid, owner, braced, drawn, tuple(refused))
 
 
-def refusal(braced: Braced, drawn: Drawn, row: int) -> Refusal | None:
+def refusal(braced: Braced | unlike.Braced, drawn: Drawn | unlike.Drawn, row: int) -> Refusal | None:
     """Return why one bow of a batch was not solved, and where; nothing if it was."""
-    brace_status = Status(braced.status[row])
-    if brace_status is not Status.OK:
-        return Refusal(
-            reason=brace_status.reason, where=f"at a brace of {braced.height[row]:.2f} in from the back"
-        )
+    slack = unbraced(braced, row)
     unsolved = np.flatnonzero(drawn.status[row] != Status.OK)
-    if not unsolved.size:
-        return None
+    if slack is not None or not unsolved.size:
+        return slack
     place = int(unsolved[0])
     return Refusal(
         reason=Status(drawn.status[row, place]).reason,
         where=f"asked for {drawn.draw[row, place]:.2f} in from the back, got to {drawn.reached[row, place]:.2f} in",
     )
+
+
+def unbraced(braced: Braced | unlike.Braced, row: int) -> Refusal | None:
+    """Return why one bow of a batch cannot be braced, and where; nothing if it can."""
+    status = Status(braced.status[row])
+    if status is Status.OK:
+        return None
+    return Refusal(reason=status.reason, where=f"at a brace of {braced.height[row]:.2f} in from the back")
 
 
 def notes_on(bow: BowAt) -> tuple[str, ...]:

@@ -1,7 +1,9 @@
 """What a bow's weights depend on: their derivatives with respect to every modulus and every recorded dimension.
 
 Each bow is solved once. Its derivatives are those of `predictor.tangents`, from bows that are changed by a small step;
-what a modulus does to a section is the share of the stiffness that its lams have there.
+what a modulus does to a section is the share of the stiffness that its lams have there. Derivatives of the logarithm
+are those of the mean of a bow's limbs, each by itself, while its weight is that of both on their riser: the ratio of
+the two is of second order in what the limbs differ by.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -22,6 +24,7 @@ from predictor.bow import (
     limb_of,
     limbs_of,
     notes_on,
+    on_riser,
     solve,
     string_stiffness,
     unstrung,
@@ -187,10 +190,16 @@ def _solved_together(cases: Sequence[Case], materials: Mapping[str, Material]) -
     solved = solve(bows, owner, sections.grid, _padded([case.draws_in for case in cases]))
     changes = (_other_moduli(stood, solved, sections), *_other_inputs(steps, limbs, solved, sections))
     slopes = _effects(changes, solved, stood[-1].first + stood[-1].effects)
-    lbf, per_inch = solved.mean(solved.drawn.force), solved.mean(solved.drawn.slope)
+    told, halves = on_riser(bows, solved), solved.mean(solved.drawn.force)
     return [
-        refused or _features(one, lbf[place], per_inch[place], slopes[one.first : one.first + one.effects])
-        for place, (one, refused) in enumerate(zip(stood, solved.refused, strict=True))
+        refused
+        or _features(
+            one,
+            told.lbf[place],
+            told.lbf_per_in[place],
+            slopes[one.first : one.first + one.effects] / halves[place],
+        )
+        for place, (one, refused) in enumerate(zip(stood, told.refused, strict=True))
     ]
 
 
@@ -331,10 +340,10 @@ def _forces(near: Neighbours, solved: Solved, rows: Places) -> Array:
 
 
 def _features(one: _Stood, lbf: Array, lbf_per_in: Array, effects: Array) -> Features:
-    """Return a case's features from its weights, shape (draws,), and their changes per unit, shape (effects, draws)."""
+    """Return a case's features from its weights, (draws,), and the changes of their logarithms, (effects, draws)."""
     draws = slice(len(one.case.draws_in))
     bow, lbf = one.bow, lbf[draws]
-    slopes = [tuple(row) for row in (effects[:, draws] / lbf).tolist()]
+    slopes = [tuple(row) for row in effects[:, draws].tolist()]
     moduli = [ModulusEffect(*key, effect) for key, effect in zip(one.moduli, slopes, strict=False)]
     inputs = [InputEffect(*pair) for pair in zip(bow.inputs, slopes[len(moduli) :], strict=True)]
     return Features(

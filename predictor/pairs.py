@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from datasets.history import BowAt
-from predictor.bow import Moduli, Refusal, limb_of, string_stiffness
+from predictor.bow import Moduli, Refusal, limb_of, refusal, two_limbs, unbraced
 from predictor.elastica import LimbGrid
 from predictor.limb import Limb, limb_sections
-from predictor.statics import Shape, Status
+from predictor.statics import Shape
 from predictor.unlike import Braced, Drawn, TwoLimbs, brace, draw, shapes, tiller
 
 Array = NDArray[np.float64]
@@ -54,6 +54,14 @@ def balanced(pairs: Sequence[Pair], draw_in: float) -> Balanced | Refusal:
     drawn = draw(two, braced, [draw_in])
     refused = _refusal(braced, drawn)
     return refused or Balanced(tiller(two, braced, belly), drawn.force[:, 0])
+
+
+def tillers(pairs: Sequence[Pair]) -> Array | Refusal:
+    """Return the tillers of strung bows in inches, upper less lower, shape (n,), or why one of them has none."""
+    two, belly = _two_limbs(pairs)
+    braced = brace(two, np.array([pair.bow.brace for pair in pairs]))
+    found = (unbraced(braced, row) for row in range(len(pairs)))
+    return next((refused for refused in found if refused), None) or tiller(two, braced, belly)
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,15 +124,8 @@ def _outline(bow: BowAt, bent: tuple[Shape, Shape], draw_in: float, turn: float)
 
 def _refusal(braced: Braced, drawn: Drawn) -> Refusal | None:
     """Return why some bow was not solved at some draw; nothing if all were."""
-    unsolved = np.argwhere(drawn.status != Status.OK)
-    if not len(unsolved):
-        return None
-    row, column = unsolved[0]
-    status = Status(drawn.status[row, column])
-    if Status(braced.status[row]) is not Status.OK:
-        return Refusal(reason=status.reason, where=f"at a brace of {braced.height[row]:.2f} in from the back")
-    asked, got = drawn.draw[row, column], drawn.reached[row, column]
-    return Refusal(reason=status.reason, where=f"asked for {asked:.2f} in from the back, got to {got:.2f} in")
+    found = (refusal(braced, drawn, row) for row in range(len(braced.height)))
+    return next((refused for refused in found if refused), None)
 
 
 def _two_limbs(pairs: Sequence[Pair]) -> tuple[TwoLimbs, Array]:
@@ -135,15 +136,7 @@ def _two_limbs(pairs: Sequence[Pair]) -> tuple[TwoLimbs, Array]:
     grid, belly = _limbs([*uppers, *lowers], [*halves, *(-half for half in halves)])
     places = np.arange(2 * len(pairs)).reshape(2, -1)
     bows = [pair.bow for pair in pairs]
-    two = TwoLimbs(
-        upper=grid.take(places[0]),
-        lower=grid.take(places[1]),
-        string_stiffness=np.array([string_stiffness(bow) for bow in bows]),
-        pivot_distance=np.array([bow.pivot_above for bow in bows]),
-        pivot_depth=np.array([bow.pivot_depth for bow in bows]),
-        nocking_height=np.array([bow.pivot_above + bow.nocking_above for bow in bows]),
-    )
-    return two, belly[places].T
+    return two_limbs(bows, grid.take(places[0]), grid.take(places[1])), belly[places].T
 
 
 def _limbs(limbs: Sequence[Limb], stiffer: Sequence[float]) -> tuple[LimbGrid, Array]:

@@ -11,7 +11,7 @@ from datasets.history import bow_at, events_until
 from datasets.record import Taken, ZeroPoint
 from datasets.schema import Method, Part, Removal, Stage
 from datasets.zero_points import from_back
-from predictor.bow import weights
+from predictor.bow import limb_by_limb, weights
 from predictor.features import Case, features
 from training.shop_designs import GLASS, GLASSES_IN, WOODS
 from training.shop_truth import SCALES, Scatter, draw_shop, shape_effect
@@ -167,10 +167,11 @@ def test_a_removal_takes_its_methods_share(shop, contents):
         if not removals:
             continue
         draw = from_back(28.0, ZeroPoint.STANDARD, passes[0].bow.pivot_depth)
-        solved = weights(
+        solved = limb_by_limb(
             [one.bow for one in passes], [bow.moduli] * len(passes), np.full((len(passes), 1), draw)
         )
-        physics, true = np.diff(np.log(solved.lbf[:, 0])), np.diff(np.log([one.lbf_at_28 for one in passes]))
+        lbf = solved.mean(solved.drawn.force)[:, 0]
+        physics, true = np.diff(np.log(lbf)), np.diff(np.log([one.lbf_at_28 for one in passes]))
         for removal, by_statics, taken in zip(removals, physics, true, strict=True):
             assert taken == pytest.approx(by_statics * shop.truth.method_gain[removal.method], rel=1e-6)
             assert taken < 0
