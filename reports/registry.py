@@ -16,6 +16,7 @@ from reports import (
     scales_report,
     settling_report,
     tolerance_report,
+    tolerance_told,
 )
 from reports.blocks import Block, Section
 from reports.printing import Units
@@ -90,7 +91,7 @@ _ALL: tuple[Report[Any], ...] = (
         title="Tolerance",
         question="What tolerance can be promised, and how were promises kept?",
         make=tolerance_report.make,
-        tell=tolerance_report.tell,
+        tell=tolerance_told.tell,
     ),
     Report(
         name="learning",

@@ -115,7 +115,7 @@ def left_out_builds(trained: Trained, contents: Contents) -> LeftOutBuilds:
         every = trained.fit.leave_builds_out()
     places = [main.row for main in mains]
     asked = questions(contents, weighings, _last_of({weighing.weigh_in for weighing in weighings}))
-    predicted = _stretched(every.some(places), trained, [main.build for main in mains])
+    predicted = as_wide_as_others_ask(every.some(places), trained, [main.build for main in mains])
     offsets = np.array([question.columns.offset[0] for question in asked])
     predicted = replace(predicted, means=predicted.means + offsets)
     found = LeftOutBuilds(_told(contents, trained, asked, predicted), asked, predicted)
@@ -132,8 +132,8 @@ def _last_of(solved: set[str]) -> Pick:
     return pick
 
 
-def _stretched(predicted: NormalMixture, trained: Trained, builds: Sequence[str]) -> NormalMixture:
-    """Return predictions as wide as the other builds' scores ask for."""
+def as_wide_as_others_ask(predicted: NormalMixture, trained: Trained, builds: Sequence[str]) -> NormalMixture:
+    """Return predictions, one a build, as wide as the other builds' scores ask for."""
     scores = {score.build: score.score for score in trained.model.calibration.builds}
     factors = [stretch([score for other, score in scores.items() if other != build]) for build in builds]
     return predicted.stretched(np.array(factors))

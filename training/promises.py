@@ -1,7 +1,7 @@
 """What can be promised of a bow: how far from the mark readings have come, or will, and how orders fared."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,11 +11,7 @@ from datasets.record import ZeroPoint
 from datasets.schema import Form, Order, WeighIn
 from datasets.zero_points import from_zero
 from predictor.calibration import rank
-from predictor.columns import Columns
 from predictor.mixture import NormalMixture
-from predictor.model import seen_by
-from predictor.posterior import Posterior, predict
-from predictor.scatter import FINISH_SANDING, SHOOTING_IN
 from predictor.weighings import draws_from_back
 
 Array = NDArray[np.float64]
@@ -61,31 +57,6 @@ def tolerance_by_rank(off_lbf: Sequence[float], share: float) -> float | None:
     """
     place = rank(len(off_lbf), share)
     return None if place is None else sorted(abs(off) for off in off_lbf)[place - 1]
-
-
-def after_last_weighing(belief: Posterior, told: Columns, weight_lbf: float) -> NormalMixture:
-    """Return the logarithm of a bow's settled weight, when it was cut by the scale to a weight and then finished.
-
-    What is left is the reading of that weighing, finish sanding, and 500 shots; the mean loss is allowed for. It is
-    the best that weighing and cutting can do: a last cut that goes wrong adds to it.
-
-    Args:
-        belief: of the fit.
-        told: columns of one reading of a like bow; its errors of reading count.
-        weight_lbf: to which it is cut, less the expected loss.
-    """
-    one = np.ones_like(told.offset)
-    lost = (FINISH_SANDING, SHOOTING_IN)
-    left = replace(
-        told,
-        offset=np.zeros_like(told.offset),
-        common=dict.fromkeys(lost, one),
-        groups={},
-        build={name: one * (name in lost) for name in told.build},
-        tolerances=(),
-    )
-    expected = predict(belief, seen_by(belief, left).rows).marginal()
-    return replace(expected, means=expected.means - expected.quantile(0.5) + np.log(weight_lbf))
 
 
 @dataclass(frozen=True)

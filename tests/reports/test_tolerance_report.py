@@ -76,16 +76,31 @@ def test_checked_scale_needs_the_least_guard() -> None:
         assert guard.accept_lbf == pytest.approx(1 - guard.guard_lbf)
 
 
+@pytest.mark.slow
 def test_surer_promises_are_wider_and_need_more_builds() -> None:
     """Tolerances rise with the share promised; ranks need 9, 19 and 99 builds."""
     report = make(sources(3), ())
     wide = [promise.by_predictions_lbf for promise in report.promises]
 
     assert wide == sorted(wide)  # type: ignore[type-var]  # each is told
-    assert all(promise.at_best_lbf < promise.by_predictions_lbf for promise in report.promises)  # type: ignore[operator]
     assert [promise.builds_needed for promise in report.promises] == [9, 19, 99]
     assert all(promise.by_past_errors_lbf is None for promise in report.promises)
     assert "builds are too few to bear it out" in text(report)
+
+
+@pytest.mark.slow
+def test_plan_keeps_what_planning_alone_does_not() -> None:
+    """With the plan each share takes a narrower tolerance than planned, told as predicted beside what was measured."""
+    report = make(sources(24), ())
+
+    assert report.with_plan
+    for kit in report.with_plan:
+        assert list(kit.tolerances_lbf) == sorted(kit.tolerances_lbf)  # type: ignore[type-var]  # each is told
+        for promise, tolerance in zip(report.promises, kit.tolerances_lbf, strict=True):
+            assert tolerance < promise.by_predictions_lbf  # type: ignore[operator]  # each is told
+    assert "with the plan, predicted" in text(report)
+    assert "planned, measured" in text(report)
+    assert "takes the removal plan: it foretells" in text(report)
 
 
 def test_nothing_is_promised_without_builds() -> None:

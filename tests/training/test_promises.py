@@ -8,19 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from datasets.contents import Contents
-from datasets.materials import handbook
-from datasets.record import DrawLength, ZeroPoint
-from datasets.schema import KINDS, Stage
-from predictor.columns import COMMON_PRIORS, Columns, columns
-from predictor.features import Case, Features, features
+from datasets.schema import KINDS
 from predictor.mixture import NormalMixture
-from predictor.model import prior_belief
-from predictor.scatter import FINISH_SANDING, PRIOR_SCATTER, SCALE_MEDIANS, SHOOTING_IN
-from predictor.weighings import draws_from_back, moment_at
 from tests import shop
-from tests.predictor.bows import STRAIGHT, build
 from training.promises import (
-    after_last_weighing,
     delivered,
     judged_sd,
     share_within,
@@ -126,27 +117,3 @@ def test_uncertainty_of_a_judgement() -> None:
         np.sqrt((0.006 * 45) ** 2 + reading**2 + draw**2)
     )
     assert judged_sd(elsewhere, {}, 0.01, 0.15, 0.06) > judged_sd(elsewhere, sds, 0.01, 0.15, 0.06)
-
-
-def test_bow_cut_by_the_scale_keeps_its_losses_and_its_reading_open() -> None:
-    """Before training the variance is that of reading, air, and twice each of finish sanding and shooting in.
-
-    Each loss has a mean that is not known and a scatter from bow to bow.
-    """
-    made = bow()
-    found = after_last_weighing(prior_belief(), made, 48.0)
-    priors = [COMMON_PRIORS[name].sd for name in (FINISH_SANDING, SHOOTING_IN)]
-    scatter = [SCALE_MEDIANS[name] for name in (FINISH_SANDING, SHOOTING_IN)]
-    reading = [float(made.sd[0]), PRIOR_SCATTER.climate]
-
-    assert np.exp(found.quantile(0.5)) == pytest.approx(48.0)
-    assert found.sd == pytest.approx(np.linalg.norm([*priors, *scatter, *reading]))
-
-
-def bow() -> Columns:
-    """Return the columns of a bow's weight at 28 in."""
-    draw = DrawLength(inch=28, zero=ZeroPoint.STANDARD)
-    made = build()
-    (found,) = features([Case(STRAIGHT, made, (), draws_from_back(STRAIGHT, [draw]))], handbook())
-    assert isinstance(found, Features)
-    return columns(found, moment_at(STRAIGHT, made, [draw], Stage.TILLERED), handbook(), PRIOR_SCATTER)
