@@ -7,60 +7,29 @@ where the lower limb is the stiffer. Stock is taken off the stiffer limb alone, 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from math import exp, sqrt
 
 import numpy as np
 from pydantic import Field
 
-from datasets import tolerances
 from datasets.history import LimbAt, bow_at, events_until
-from datasets.ledger import Input
 from datasets.materials import Material
 from datasets.record import Dimension, DrawLength, NamedPlace, Record, Side, Taken
 from datasets.removals import place_in
 from datasets.schema import Build, Cut, Event, Form, Method, Removal, WeighIn
 from datasets.zero_points import from_back
-from predictor.bow import Moduli, Refusal, handbook_moduli
+from predictor.bow import Refusal, handbook_moduli
+from predictor.limbs_apart import left_open
 from predictor.pairs import Pair, balanced
 
 SPLIT_FINGER_IN = (1 / 8, 1 / 4)
 """Lowest and highest tiller wanted for a split-finger hold; even limbs for three fingers under. Common practice, no
 source."""
 
-READING_SD_IN = 1 / 32
-"""Standard deviation of a tiller read with a rule. Common practice, no source."""
-
 _FIRST_SHARE = 0.01
 _LARGEST_SHARE = 0.25
 _CLOSE_IN = 1e-4
 _TRIES = 8
-_DIFFERENCE_STEP = 0.02
 _PLACES: tuple[NamedPlace, ...] = ("fade", "mid", "nock")
-
-
-@dataclass(frozen=True)
-class Difference:
-    """How much stiffer the upper limb is than the records say, against the lower one: a logarithm.
-
-    Attributes:
-        mean: positive if the upper limb is the stiffer.
-        sd: standard deviation.
-    """
-
-    mean: float
-    sd: float
-
-    def given(self, misfit_in: float, per_difference_in: float, reading_sd_in: float) -> "Difference":
-        """Return what is believed after a reading: normal belief, reading in proportion, normal error.
-
-        Args:
-            misfit_in: tiller read, less the one expected by what was believed before.
-            per_difference_in: change of tiller with the difference.
-            reading_sd_in: standard deviation of the reading.
-        """
-        spread = (per_difference_in * self.sd) ** 2 + reading_sd_in**2
-        gain = per_difference_in * self.sd**2 / spread
-        return Difference(self.mean + gain * misfit_in, self.sd * reading_sd_in / sqrt(spread))
 
 
 class TillerCut(Record):
@@ -123,14 +92,10 @@ def tillered(
         return by_records
     measured = _last_measured(events)
     moment = events if measured is None else events_until(events, measured.weigh_in)
-    opened = _left_open(form, build, moment, materials, draw_in)
+    opened = left_open(form, build, moment, materials)
     if isinstance(opened, Refusal):
         return opened
-    believed = opened.prior
-    if measured is not None:
-        believed = believed.given(
-            measured.tiller_in - opened.tiller_in, opened.per_difference_in, READING_SD_IN
-        )
+    believed = opened.prior if measured is None else opened.given(measured.tiller_in)
     standing = replace(standing, difference=believed.mean)
     now = after(standing)
     if isinstance(now, Refusal):
@@ -206,72 +171,6 @@ def after(standing: Standing, *removals: Removal) -> AfterRemoval | Refusal:
     if isinstance(solved, Refusal):
         return solved
     return AfterRemoval(float(solved.tiller_in[0]), float(solved.weight_lbf[0]))
-
-
-@dataclass(frozen=True)
-class _LeftOpen:
-    """What the records leave open of a bow's tiller.
-
-    Attributes:
-        tiller_in: by the recorded dimensions.
-        per_difference_in: change of tiller with the difference of the limbs.
-        prior: what is believed of that difference before the tiller is read.
-    """
-
-    tiller_in: float
-    per_difference_in: float
-    prior: Difference
-
-
-def _left_open(
-    form: Form, build: Build, events: Sequence[Event], materials: Mapping[str, Material], draw_in: float
-) -> _LeftOpen | Refusal:
-    """Return what is believed of a tiller before it is read.
-
-    The tolerances of dimensions and the scatter of materials count for each limb by itself, as if each limb had its own
-    error of every one of them; but lams of both limbs are ground together, and a coarse reading is of both.
-    """
-    bow = bow_at(form, build, events)
-    moduli = handbook_moduli(bow, materials)
-    even = Pair(bow, moduli, moduli)
-    apart = [replace(even, difference=sign * _DIFFERENCE_STEP) for sign in (-1, 1)]
-    shifted = [bow_at(form, build, events, {given.name: _apart(given)}) for given in bow.inputs]
-    scattered = list(_scattered(moduli, materials))
-    variants = [
-        *(
-            replace(even, bow=replace(bow, upper=other.upper))
-            for other in shifted
-            if other.upper != bow.upper
-        ),
-        *(
-            replace(even, bow=replace(bow, lower=other.lower))
-            for other in shifted
-            if other.lower != bow.lower
-        ),
-        *(replace(even, upper=other) for other in scattered),
-        *(replace(even, lower=other) for other in scattered),
-    ]
-    solved = balanced([even, *apart, *variants], draw_in)
-    if isinstance(solved, Refusal):
-        return solved
-    tiller, less, more, *others = solved.tiller_in.tolist()
-    per_difference = (more - less) / (2 * _DIFFERENCE_STEP)
-    sd = float(np.linalg.norm(np.array(others) - tiller))
-    return _LeftOpen(tiller, per_difference, Difference(0.0, sd / abs(per_difference)))
-
-
-def _apart(given: Input) -> float:
-    """Return the standard deviation of one limb's dimension about the recorded one: of a lam, that of a caliper."""
-    if not given.source.endswith("thickness"):
-        return given.sd
-    lam = tolerances.GLASS_SD_IN if given.source.startswith("glass") else tolerances.THICKNESS_SD_IN
-    return min(given.sd, lam[Taken.CALIPER])
-
-
-def _scattered(moduli: Moduli, materials: Mapping[str, Material]) -> Iterator[Moduli]:
-    """Yield moduli of which one is larger by what lams of one lot scatter."""
-    for (material, lot), modulus in moduli.items():
-        yield {**moduli, (material, lot): modulus * exp(materials[material].bow_sd)}
 
 
 @dataclass(frozen=True)
