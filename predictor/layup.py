@@ -21,11 +21,11 @@ from pydantic import Field
 from datasets.history import bow_at
 from datasets.record import Record
 from datasets.schema import Layer
-from predictor.bent import bent_bow
 from predictor.blanks import Blank, narrowed
-from predictor.bow import Refusal, handbook_moduli
+from predictor.bow import Refusal
+from predictor.full_draw import drawn
 from predictor.grinding import GRIND_STEP_IN, log_statics, rounded_up, thickness_for
-from predictor.margins import Strained, broken, strained_places, worst
+from predictor.margins import Strained, worst
 from predictor.mixture import NormalMixture
 from predictor.posterior import Array
 from predictor.prospects import Knowledge, Promise, Prospect, prospects
@@ -292,16 +292,10 @@ def strained(
         knowledge: of materials.
         limit: highest strain that the shop allows; nothing for the materials' own.
     """
+    (draw_in,) = draws_from_back(blank.form, [promise.judged.draw])
     bow = bow_at(blank.form, blank.build(layers))
-    moduli = handbook_moduli(bow, knowledge.materials)
-    bent = bent_bow(bow, moduli, draws_from_back(blank.form, [promise.judged.draw]))
-    if isinstance(bent, Refusal):
-        return bent
-    places = worst(strained_places(bent, [promise.judged.draw], knowledge.materials))
-    most = max(places, key=lambda place: abs(place.strain))
-    if limit is not None and abs(most.strain) > limit:
-        return Refusal(reason=f"strain over the shop's limit of {limit:.2%}", where=str(most))
-    return broken(strained_places(bent, [promise.judged.draw], knowledge.materials)) or places
+    places = drawn(bow, promise.judged.draw, draw_in, knowledge.materials, limit)
+    return places if isinstance(places, Refusal) else worst(places)
 
 
 def _refused(layers: tuple[Layer, ...], refusal: Refusal) -> Refused:

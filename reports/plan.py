@@ -1,25 +1,31 @@
 """The removal plan of a kit in words for the bench: one small table a pass, and what to do between passes."""
 
 from collections.abc import Iterator
+from itertools import groupby
 
 from rich.console import Console
 from rich.markup import escape
 
 from datasets.contents import Contents
-from datasets.notation import inches, millimetres
-from datasets.schema import Build, Form
+from datasets.notation import inches, millimetres, thousandths
+from datasets.schema import Build, Form, Method, Shop
 from predictor.blanks import least_widths, widths_of
 from predictor.bow import Refusal
 from predictor.kit_state import Kit
 from predictor.model import Model
-from predictor.plan import Limits, Pass, Plan, plan
+from predictor.plan import Plan, plan
+from predictor.planned_passes import Pass
 from predictor.prospects import Knowledge, Promise
 from predictor.stakes import Stakes
+from predictor.ways import Limits
 from reports.numbers import fixed
 from reports.printing import Units, table
 
 DONE_LBF = 0.01
 """A bow that finish sanding is expected to cost less than this is finished."""
+
+USUAL_RADIUS_IN = 1 / 8
+"""Largest radius that corners are rounded to where the shop sets none. Common practice, no source."""
 
 SAFETY = (
     "Dust of glass and wood harms the lungs: respirator and extraction on, gloves and long sleeves for glass.",
@@ -54,11 +60,23 @@ def plan_for(
     stakes = Stakes(
         promise.tolerance_lbf, shop.under_to_over_cost, shop.pass_cost_lbf, shop.most_under_chance
     )
-    limits = Limits(least_widths(shop, widths_of(form, build)), shop.strain_limit, tiller_in)
+    limits = _limits(shop, form, build, tiller_in)
     layered = {layer.material for layer in build.layers}
     strips = tuple(strip for strip in contents.strips.values() if strip.material in layered)
     kit = Kit(form, build, tuple(contents.events.get(build.id, ())))
     return plan(kit, promise, stakes, limits, Knowledge(contents.materials, model, strips))
+
+
+def _limits(shop: Shop, form: Form, build: Build, tiller_in: tuple[float, float]) -> Limits:
+    radius, trap, glass = shop.edge_radius_limit_in, shop.trap_limit_in, shop.glass_off_limit_in
+    return Limits(
+        least_widths_in=least_widths(shop, widths_of(form, build)),
+        strain=shop.strain_limit,
+        tiller_in=tiller_in,
+        most_radius_in=USUAL_RADIUS_IN if radius is None else radius.inch,
+        most_trap_in=0.0 if trap is None else trap.inch,
+        most_glass_off_in=0.0 if glass is None else glass.inch,
+    )
 
 
 def show_plan(told: Plan, units: Units, out: Console) -> None:
@@ -87,23 +105,14 @@ def _standing(told: Plan, units: Units) -> Iterator[str]:
 
 
 def _show_pass(number: int, one: Pass, told: Plan, units: Units, out: Console) -> None:
-    how = (
-        "by hand: scrape or sand, measuring often"
-        if one.by_hand
-        else "sides, equal share of the width all along"
-    )
     weigh = units.tenths_of_weight
-    out.print(escape(f"Pass {number}, {how}; takes {weigh(one.loss_lbf)} {units.weight}:"))
-    rows = [
-        [
-            cut.limb.value,
-            units.length(cut.from_fade_in),
-            f"{inches(cut.width_in)} in ({millimetres(cut.width_in)})",
-            f"{inches(cut.new_width_in)} in ({millimetres(cut.new_width_in)})",
-        ]
-        for cut in one.cuts
-    ]
-    out.print(table(["limb", "from the fade", "width", "new width"], rows, right=(1, 2, 3)))
+    out.print(
+        escape(
+            f"Pass {number}, {_how(one)}; takes {weigh(one.loss_lbf)} {units.weight} of the settled weight:"
+        )
+    )
+    heads = ["limb", "from the fade", _SIZES[one.method], "new"]
+    out.print(table(heads, list(_rows(one, units)), right=(1, 2, 3)))
     ((middle, low, high),) = units.expected([(one.reading_lbf, one.low_lbf, one.high_lbf)])
     scale = "" if told.read_on is None else f" on {told.read_on}"
     out.print(
@@ -111,13 +120,46 @@ def _show_pass(number: int, one: Pass, told: Plan, units: Units, out: Console) -
     )
 
 
+_WAYS = {
+    Method.SIDES: "sides: the same share all along, half of it off either edge",
+    Method.EDGES: "edges: round all four corners to the radius",
+    Method.TRAP: "trap: narrow the back, half off either edge, the belly as it is",
+    Method.BELLY_GLASS: "belly glass: sand it alike all along, never to the core",
+}
+_SIZES = {
+    Method.SIDES: "width",
+    Method.EDGES: "radius",
+    Method.TRAP: "width of the back",
+    Method.BELLY_GLASS: "glass",
+}
+
+
+def _how(one: Pass) -> str:
+    by_hand = ", by hand: stop short of the line, measure often" if one.by_hand else ""
+    return f"{_WAYS[one.method]}{by_hand}"
+
+
+def _rows(one: Pass, units: Units) -> Iterator[list[str]]:
+    """Yield the places of a pass, or one row for a limb that gets one size all along."""
+    for limb, of_limb in groupby(one.cuts, key=lambda cut: cut.limb):
+        cuts = list(of_limb)
+        alike = len({(cut.size_in, cut.new_size_in) for cut in cuts}) == 1
+        for cut in cuts[:1] if alike else cuts:
+            size, new = (_size(inch, one.method) for inch in (cut.size_in, cut.new_size_in))
+            where = "all along" if alike else units.length(cut.from_fade_in)
+            yield [limb.value, where, size, "leave" if cut.new_size_in == cut.size_in else new]
+
+
+def _size(inch: float, method: Method) -> str:
+    """Return a size as it is measured: glass in thousandths, all else to 1/64 in."""
+    if method is Method.BELLY_GLASS:
+        return f"{thousandths(inch)} in ({millimetres(inch, 2)})"
+    return f"{inches(inch)} in ({millimetres(inch)})"
+
+
 def _ending(told: Plan, units: Units) -> Iterator[str]:
-    weigh = units.tenths_of_weight
-    if told.least_lbf is not None:
-        yield (
-            f"The target is out of reach: narrowed to the least widths it still settles at about "
-            f"{weigh(told.least_lbf)} {units.weight}. Lower the least widths, or promise that weight."
-        )
+    if told.out_of_reach:
+        yield from _out_of_reach(told, units)
     elif told.too_light:
         yield from _too_light(told, units)
     elif told.weigh_again:
@@ -140,6 +182,27 @@ def _ending(told: Plan, units: Units) -> Iterator[str]:
         f"A pound under counts {told.under_to_over:g} times a pound over, a pass {told.pass_cost_lbf:g} lb; ending "
         f"under at most {told.most_under:.0%} likely over all passes."
     )
+
+
+def _out_of_reach(told: Plan, units: Units) -> Iterator[str]:
+    *alone, together = told.out_of_reach
+    yield (
+        f"The target is out of reach within the shop's limits, so take nothing off for it: all that they allow still "
+        f"leaves about {units.tenths_of_weight(together.settled_lbf)} {units.weight} settled. Each way alone:"
+    )
+    for one in alone:
+        if one.method is not None:
+            leaves = f"{units.tenths_of_weight(one.settled_lbf)} {units.weight}"
+            yield f"- {_LIMITS[one.method]}: {leaves}"
+    yield "Promise a weight that can be reached, or change the limits: drawweight shop"
+
+
+_LIMITS = {
+    Method.SIDES: "sides at the least widths",
+    Method.EDGES: "edges at the largest radius",
+    Method.TRAP: "trap at its limit",
+    Method.BELLY_GLASS: "belly glass at its limit",
+}
 
 
 def _nothing_more(told: Plan) -> str:

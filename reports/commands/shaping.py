@@ -131,7 +131,7 @@ def plan_removals(
         contents = book.contents()
         model = None if untrained else trained_model(book)
     build = find_build(contents, build_id)
-    order = None if target else _order_of(build, contents)
+    order = None if target is not None else _order_of(build, contents)
     promised = promised_in(target, order, given(tolerance_lbf=tolerance, shots=shots, scale=scale), contents)
     with stopping_at(ValueError):
         promise = layup.promise_of(promised, contents.shop)
@@ -142,7 +142,7 @@ def plan_removals(
         sys.stdout.write(told.model_dump_json(indent=2) + "\n")
     else:
         show_plan(told, units_of(contents, units), console())
-    return FINDINGS if told.too_light or told.least_lbf is not None else FINE
+    return FINDINGS if told.too_light or told.out_of_reach else FINE
 
 
 def _order_of(build: Build, contents: Contents) -> str:

@@ -34,9 +34,10 @@ from predictor.cut_patterns import Patterns, patterns, removals
 from predictor.kit_state import Kit
 from predictor.model import Model
 from predictor.passes import Noise, Outlook, outlook
-from predictor.plan import Limits, Plan, plan
+from predictor.plan import Plan, plan
 from predictor.prospects import Judged, Knowledge, Promise
 from predictor.tiller import SPLIT_FINGER_IN
+from predictor.ways import Limits
 from tests.benchmarks.plan_endings import STAKES, Ended, Shops, clustered, deciles, figures, table, within
 from training.shop_press import Job, press
 from training.shop_scale import weigh

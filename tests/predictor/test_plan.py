@@ -1,4 +1,4 @@
-"""The removal plan: narrowing in proportion, what a weighing can tell, passes that end near the target, refusals."""
+"""The removal plan: what a weighing can tell, passes that end near the target, limits, refusals."""
 
 from functools import lru_cache
 from typing import Any
@@ -6,16 +6,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from datasets.history import bow_at
 from datasets.materials import handbook
 from datasets.record import DrawLength, Side, ZeroPoint
-from datasets.schema import Event, WeighIn
+from datasets.schema import Event, Method, WeighIn
+from predictor.blanks import widths_of
 from predictor.bow import Refusal
-from predictor.cut_patterns import Patterns, Stiffer, patterns, removals
+from predictor.cut_patterns import patterns
 from predictor.kit_state import Kit, KitState, kit_state
-from predictor.plan import Limits, Plan, plan
+from predictor.plan import Plan, plan
 from predictor.prospects import Judged, Knowledge, Promise
 from predictor.stakes import Stakes
+from predictor.ways import Limits
 from tests.predictor.bows import STRAIGHT, build
 
 DRAW = DrawLength(inch=28, zero=ZeroPoint.STANDARD)
@@ -64,55 +65,6 @@ def state(*events: Event, scale: str | None = "hook") -> KitState:
     told = kit_state(kit(*events), promise(45.0, scale), Knowledge(handbook()))
     assert isinstance(told, KitState)
     return told
-
-
-def possible(stiffer: Stiffer | None = None, least: tuple[float, float] = (0.3, 0.2)) -> Patterns:
-    """Return what can be taken off the plain bow, up to a fifth of its width."""
-    return patterns(kit(), DRAW_IN, handbook(), least, 0.2, stiffer)
-
-
-def test_weight_is_proportional_to_width() -> None:
-    """A share of the width off all along costs the same share of the weight, but for rounding to 1/64 in."""
-    told = possible()
-    shares = (told.amounts_in / told.widths_in).mean(axis=(1, 2))
-    assert np.allclose(1 - told.left, shares, atol=0.01)
-    assert 1 - told.left[-1] == pytest.approx(0.2, abs=0.01)
-
-
-def test_cuts_are_rounded_and_never_fall() -> None:
-    """Every amount is a multiple of 1/64 in, and a deeper pattern takes no less anywhere."""
-    told = possible()
-    assert np.all(told.amounts_in * 64 == np.rint(told.amounts_in * 64))
-    assert np.all(np.diff(told.amounts_in, axis=0) >= 0)
-    assert np.all(np.diff(told.left) < 0)
-
-
-def test_least_widths_are_kept() -> None:
-    """No cut goes below the least widths."""
-    first = possible().widths_in[0]
-    least = (0.9 * first[0], 0.9 * first[-1])
-    told = possible(least=least)
-    assert np.all(
-        told.widths_in - told.amounts_in[-1] >= np.interp(told.stations_in, told.stations_in[[0, -1]], least)
-    )
-
-
-def test_the_stiffer_limb_begins() -> None:
-    """The limb that is too stiff gives its share alone before the other one gives anything."""
-    told = possible(Stiffer(Side.LOWER, 0.06))
-    upper, lower = told.amounts_in.sum(axis=2).T
-    alone = upper == 0
-    assert lower[alone].max() / told.widths_in[1].sum() == pytest.approx(0.06, abs=0.01)
-    apart = (lower - upper)[-1] / told.widths_in[1].sum()
-    assert apart == pytest.approx(0.06, abs=0.01)
-
-
-def test_removals_give_the_pattern() -> None:
-    """The removals of a pattern, noted in the history, leave the widths that it says."""
-    told = possible(Stiffer(Side.UPPER, 0.04))
-    bow = bow_at(STRAIGHT, build(), removals(kit(), told.stations_in, told.amounts_in[-1]))
-    left = [np.interp(told.stations_in, *limb.width_belly) for limb in (bow.upper, bow.lower)]
-    assert np.allclose(left, told.widths_in - told.amounts_in[-1])
 
 
 def test_weighings_narrow_what_they_can_tell() -> None:
@@ -172,13 +124,16 @@ def test_the_same_kit_gets_the_same_plan() -> None:
 
 def test_a_target_out_of_reach_is_told() -> None:
     """Within narrow limits the plan says what settled weight they leave."""
-    fade, nock = possible().widths_in[0][[0, -1]]
+    fade, _, nock = widths_of(STRAIGHT, build())
     least = (0.97 * fade, 0.97 * nock)
     told = planned(40, weigh_in(1, 52), limits=Limits(least, None, (1 / 8, 1 / 4)))
-    assert told.least_lbf is not None
-    share = (possible(least=least).amounts_in[-1] / possible().widths_in).mean()
-    assert told.least_lbf == pytest.approx((1 - share) * told.settled_lbf, rel=0.02)
-    assert told.over == 1
+    (sides, together) = told.out_of_reach
+    assert (sides.method, together.method) == (Method.SIDES, None)
+    assert sides.settled_lbf == together.settled_lbf
+    possible = patterns(kit(), DRAW_IN, handbook(), least, 0.4)
+    share = (possible.amounts_in[-1] / possible.sizes_in).mean()
+    assert sides.settled_lbf == pytest.approx((1 - share) * told.settled_lbf, rel=0.02)
+    assert (told.passes, told.over) == ((), 1)
 
 
 def test_a_light_bow_is_left_alone() -> None:
@@ -204,5 +159,5 @@ def test_a_tiller_that_is_off_is_set_right_first() -> None:
     off = {Side.UPPER: 0.0, Side.LOWER: 0.0}
     for one in told.passes:
         for cut in one.cuts:
-            off[cut.limb] += cut.width_in - cut.new_width_in
+            off[cut.limb] += cut.size_in - cut.new_size_in
     assert off[Side.LOWER] > off[Side.UPPER] > 0

@@ -185,7 +185,7 @@ def test_3_what_to_take_off_a_heavy_kit_in_which_passes(ask):
     lost = sum(one["loss_lbf"] for one in plan["passes"])
     assert plan["settled_lbf"] - lost == pytest.approx(plan["target_lbf"], abs=plan["tolerance_lbf"])
     first = plan["passes"][0]
-    off = {cut["from_fade_in"]: cut["width_in"] - cut["new_width_in"] for cut in first["cuts"]}
+    off = {cut["from_fade_in"]: cut["size_in"] - cut["new_size_in"] for cut in first["cuts"]}
     cut = narrower(job.bow, [off[0.0], off[12.5], off[25.0]])
     assert holds((first["low_lbf"], first["high_lbf"]), true_now(job, cut))
     assert plan["under"] + plan["within"] + plan["over"] == pytest.approx(1)

@@ -40,8 +40,8 @@ def test_a_plan_is_told_with_cautions(kit: Command) -> None:
     words = " ".join(text.split())
 
     cut = values["passes"][0]["cuts"][0]
-    assert cut["new_width_in"] < cut["width_in"]
-    assert f"({25.4 * cut['new_width_in']:.1f} mm)" in text
+    assert cut["new_size_in"] < cut["size_in"]
+    assert f"({25.4 * cut['new_size_in']:.1f} mm)" in text
     assert text.count("30 full draws, and weigh") == len(values["passes"])
     assert "Kept back for edges and finish sanding" in words
     assert all(line in words for line in SAFETY)
@@ -72,9 +72,11 @@ def test_a_light_bow_is_told_what_can_be_done(kit: Command) -> None:
 def test_the_shops_limits_count(kit: Command) -> None:
     """Least widths that leave the target out of reach are told with what they leave, a strain limit refuses."""
     assert kit("shop least_width_fade_in=1.2 least_width_nock_in=.48").code == 0
-    ended = kit('plan K-001 --target "55#@28"')
+    ended = kit('plan K-001 --target "48#@28"')
     assert ended.code == 1
     assert "The target is out of reach" in ended.out
+    assert "- sides at the least widths: " in ended.out
+    assert "- edges at the largest radius: " in ended.out
 
     assert kit("shop strain_limit=.001").code == 0
     refused = kit('plan K-001 --target "55#@28"')
