@@ -126,34 +126,35 @@ WAVE = Design(
 
 HOOK = Design(
     form={
-        "id": "hook-60",
+        "id": "hook-66",
         "kind": "recurve",
         "riser_length_in": "16",
         "handle_depth_in": "2 3/4",
-        "limb_length_in": "22",
+        "limb_length_in": "25",
         "profile": [
             {"at_in": at, "offset_in": offset}
             for at, offset in (
                 ("8", "0"),
-                ("12", "-1/2"),
-                ("16", "-11/16"),
-                ("20", "-1/2"),
-                ("23", "3/16"),
-                ("25", "1 7/16"),
-                ("26", "2 9/16"),
-                ("26 11/16", "4 1/16"),
-                ("27", "5 3/8"),
+                ("12", "-9/16"),
+                ("16", "-1 1/8"),
+                ("20", "-1 11/16"),
+                ("23", "-1 11/16"),
+                ("25 1/2", "-1"),
+                ("27 1/2", "5/16"),
+                ("28 3/4", "1 3/4"),
+                ("29 7/16", "3 1/8"),
+                ("29 13/16", "4 7/16"),
             )
         ],
     },
-    length_in=60.0,
-    widths_in=(1.625, 1.4375, 0.6875),
-    cores=(Core(0.55, 0.001), Core(0.45, 0.0005)),
+    length_in=66.0,
+    widths_in=(1.75, 1.5, 0.75),
+    cores=(Core(0.55, 0.0005), Core(0.45, 0.0005)),
     power=None,
-    brace_in=7.5,
-    known_cores_in=0.170,
+    brace_in=8.5,
+    known_cores_in=0.200,
     known_glass_in=0.040,
-    known_lbf=59.4,
+    known_lbf=56.3,
     targets_lbf=(34.0, 52.0),
 )
 """Its tips turn so far that the string lies on them at brace."""
