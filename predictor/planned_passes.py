@@ -10,12 +10,13 @@ from math import hypot, sqrt
 
 import numpy as np
 from pydantic import Field
+from scipy.special import ndtri
 
 from datasets.record import Record, Side
 from datasets.schema import Method, Removal
 from predictor.cut_patterns import Patterns
 from predictor.kit_state import KitState
-from predictor.passes import MOST_PASSES, NODE_WEIGHTS, NODES, outlook
+from predictor.passes import MOST_PASSES, outlook
 from predictor.stakes import Stakes, chances
 from predictor.ways import ORDER, Way, Ways
 
@@ -24,6 +25,9 @@ BAND = 1.645
 
 SAW_IN = 1 / 32
 """Least that a saw or sander sensibly takes off the width: 1/64 in on either side. Common practice, no source."""
+
+SHOWN = 41
+"""Weights that the weighing after a pass may show, of equal chance."""
 
 SAME_LBF = 1e-7
 """Weights that differ by less are the same."""
@@ -187,7 +191,8 @@ class Planner:
     def ending(self, passes: Sequence[Pass]) -> Ending:
         """Return how it is likely to end if the plan is asked again after each weighing.
 
-        The first pass is cut as rounded, and what the weighing after it may show is taken at Gauss-Hermite nodes.
+        The first pass is cut as rounded. What the weighing after it may show is taken at the middles of ranges of equal
+        chance, for what is done then jumps from weight to weight.
         """
         mean, sd = self.state.settled_lbf - self.target_lbf, self.state.can_tell_lbf
         if not passes:
@@ -195,12 +200,12 @@ class Planner:
         noise = replace(self.state.noise, share=self.ways.got[passes[0].method].share)
         before = hypot(sd, noise.share * passes[0].loss_lbf)
         told = before**2 / (before**2 + noise.weighing_lbf**2)
-        shown = mean - passes[0].loss_lbf + before * sqrt(told) * NODES
+        shown = mean - passes[0].loss_lbf + before * sqrt(told) * ndtri((np.arange(SHOWN) + 0.5) / SHOWN)
         ahead = [
             outlook(float(one), before * sqrt(1 - told), self.stakes, noise, MOST_PASSES - 1) for one in shown
         ]
-        under, over, more = NODE_WEIGHTS @ [(one.under, one.over, one.passes) for one in ahead]
-        return Ending(float(under), float(over), float(more) + 1)
+        under, over, more = np.mean([(one.under, one.over, one.passes) for one in ahead], axis=0).tolist()
+        return Ending(under, over, more + 1)
 
     def _without_passes(self, mean: float, sd: float) -> Ending:
         """Return how it is likely to end where nothing is to be taken off now, or less than can be marked."""
