@@ -33,6 +33,9 @@ from datasets.record import (
     ZeroPoint,
 )
 
+MOST_SHOTS = 1_000_000
+"""More arrows than any bow is shot with: what lies above is a slip."""
+
 BuildId = Annotated[str, Field(pattern=r"^[A-Z]{1,3}-\d{3,6}$", description="short id, such as K-014")]
 EventId = Annotated[
     str,
@@ -220,7 +223,7 @@ class WeighIn(Record):
     by: str | None = Field(None, min_length=1, max_length=40, description="who pulled and read")
     brace: BracedAt | None = Field(None, description="brace height at this weighing (default: the build's)")
     pulls: int | None = Field(None, ge=0, le=10_000, description="full draws since the last removal")
-    shots: int | None = Field(None, ge=0, le=1_000_000, description="arrows shot so far")
+    shots: int | None = Field(None, ge=0, le=MOST_SHOTS, description="arrows shot so far")
     temperature_f: float | None = Field(None, ge=-40, le=130)
     humidity_pct: float | None = Field(None, ge=0, le=100)
     gap_upper_in: Gap | None = Field(
@@ -378,7 +381,7 @@ class Order(Record):
     tolerance_lbf: float | None = Field(
         None, gt=0, le=20, description="promised either way (default: the shop's)"
     )
-    shots: int = Field(500, ge=0, le=1_000_000, description="arrows shot when the weight must hold")
+    shots: int = Field(500, ge=0, le=MOST_SHOTS, description="arrows shot when the weight must hold")
     scale: str | None = Field(
         None, min_length=1, max_length=40, description="scale on which it is judged (default: the true force)"
     )

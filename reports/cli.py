@@ -69,7 +69,10 @@ def run(argv: Sequence[str]) -> int:
     """
     try:
         result = typer.main.get_command(app).main(
-            args=list(argv), prog_name="drawweight", standalone_mode=False, obj=Call(argv, DEFAULT_BOOK)
+            args=_with_book_first(argv),
+            prog_name="drawweight",
+            standalone_mode=False,
+            obj=Call(argv, DEFAULT_BOOK),
         )
         sys.stdout.flush()
     except StopError as stop:
@@ -91,6 +94,22 @@ def run(argv: Sequence[str]) -> int:
     except Exception as error:  # noqa: BLE001 # the last net, so that nobody at the bench meets a traceback
         return _failed(_saved_report(error, argv), COULD_NOT)
     return result if isinstance(result, int) else FINE
+
+
+def _with_book_first(argv: Sequence[str]) -> list[str]:
+    """Return what was typed with the book named before the command, where the parser looks for it."""
+    named: list[str] = []
+    rest: list[str] = []
+    words = iter(argv)
+    for word in words:
+        if word == "--book":
+            value = next(words, None)
+            if value is None:
+                return [word]  # for the parser to ask for its value
+            named += [word, value]
+        else:
+            (named if word.startswith("--book=") else rest).append(word)
+    return [*named, *rest]
 
 
 def _failed(message: str, code: int) -> int:

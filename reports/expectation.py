@@ -106,6 +106,25 @@ def last_weighing(contents: Contents, build: Build) -> WeighIn | None:
     return weighed[-1] if weighed else None
 
 
+def stage_and_shots(
+    contents: Contents, build: Build, stage: Stage | None, shots: int | None
+) -> tuple[Stage, int | None]:
+    """Return the stage and the arrows shot that a question about a build is of.
+
+    As it was weighed last where the question names neither, and tillered where it never was. The arrows of the last
+    weighing count only at its own stage: how far a bow is shot by another, nobody has said.
+
+    Args:
+        contents: the book.
+        build: of the book, or planned.
+        stage: asked about; nothing for that of the last weighing.
+        shots: arrows shot by then; nothing where nobody said.
+    """
+    last = last_stage(contents, build)
+    at = stage or last or Stage.TILLERED
+    return at, last_shots(contents, build) if shots is None and at is last else shots
+
+
 def last_shots(contents: Contents, build: Build) -> int | None:
     """Return the arrows that a build was shot with by its last weighing, if somebody counted."""
     last = last_weighing(contents, build)

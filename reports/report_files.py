@@ -15,6 +15,7 @@ from reports.page import page
 from reports.printing import Units, console
 from reports.registry import REPORTS, Report
 from reports.sources import ReportError, Sources
+from reports.usage import shortened
 
 ALL = "all"
 PAGE, TITLE = "reports.html", "Reports"
@@ -35,11 +36,13 @@ def find(name: str, words: Sequence[str]) -> tuple[Report[Record], ...]:
     elif name in REPORTS:
         found = (REPORTS[name],)
     else:
-        raise ReportError(f"wanted a report, got {name}; {nearest(name, [*REPORTS, ALL])}")
+        raise ReportError(f"wanted a report, got {shortened(name)}; {nearest(name, [*REPORTS, ALL])}")
     wants = found[0].wants
     if len(words) != len(wants):
         asked = " ".join(wants) or "no more words"
-        raise ReportError(f"wanted {asked} after {name}, got {' '.join(words) or 'nothing'}")
+        came = " ".join(words) or "nothing"
+        again = " ".join(["drawweight report", name, *wants])
+        raise ReportError(f"wanted {asked} after {name}, got {came}; write: {again}")
     return found
 
 

@@ -25,7 +25,7 @@ from predictor.supposed import (
     with_removal,
     with_string,
 )
-from reports.adding import one_line, told
+from reports.adding import told
 
 EXAMPLE = "write it such as sides=1/32, sides@nock=1/16 or brace=+1/8"
 
@@ -126,7 +126,7 @@ def _taken_off(
     raw = RawRecord("removal", data, 0)
     outcome = read_record(raw.kind, data, contents.plus(bow.build))
     if not isinstance(outcome.record, Removal) or outcome.refused:
-        raise ValueError(one_line(told([raw], [outcome]).mistakes[0], "what was typed"))
+        raise ValueError(told([raw], [outcome]).mistakes[0].message)
     return with_removal(bow, outcome.record)
 
 

@@ -46,6 +46,12 @@ def _wanted(error: Exception, said: str) -> str:
 
 
 _WORDS: Sequence[tuple[str, Callable[[re.Match[str]], str]]] = (
+    (
+        r"No such option: (-[.\d].*)",
+        lambda match: (
+            f"wanted an option that there is, got {match[1]}; write -- before words that start with -"
+        ),
+    ),
     (r"No such option: (.*)", lambda match: f"wanted an option that there is, got {match[1]}"),
     (r"Option '(.*)' requires an argument", lambda match: f"wanted a value after {match[1]}, got nothing"),
     (
@@ -67,4 +73,7 @@ def _place(error: Exception) -> str:
 
 def shortened(text: str) -> str:
     """Return what was typed, cut to a line."""
+    if not text:
+        return "nothing"
+    text = text if text.isprintable() else repr(text)
     return text if len(text) <= LONGEST else text[: LONGEST - 3] + "..."

@@ -74,7 +74,7 @@ def weigh_bow(
         build_id = find_build(contents, build_id).id
         data: dict[str, Any] = {
             "build": build_id,
-            "on": on or date.today().isoformat(),
+            "on": date.today().isoformat() if on is None else on,
             "readings": [reading_typed(text) for text in readings],
             **given(pulls=pulls, shots=shots, scale=scale, by=by, brace=brace, note=remark),
             **gaps_typed(gaps),
@@ -130,7 +130,7 @@ def reduce_bow(
         build_id = find_build(contents, build_id).id
         data: dict[str, Any] = {
             "build": build_id,
-            "on": on or date.today().isoformat(),
+            "on": date.today().isoformat() if on is None else on,
             "method": method,
             "limb": limb,
             "planned" if planned else "done": [cut_typed(text) for text in cuts],
@@ -174,7 +174,7 @@ def bend_strip(
         bool, typer.Option("--rule", help="deflections were read on a rule, not by dial or caliper")
     ] = False,
     thickness_sd: Annotated[
-        float | None,
+        str | None,
         typer.Option("--thickness-sd", help="how well the thickness is known, in inches, if by micrometer"),
     ] = None,
     on: OnOption = None,
@@ -197,14 +197,13 @@ def bend_strip(
             material, lot = strips.lot_of(what, lot, contents)
         data: dict[str, Any] = {
             "material": material,
-            "on": on or date.today().isoformat(),
+            "on": date.today().isoformat() if on is None else on,
             "support": support,
             "span_in": span,
             "width_in": width,
             "thickness_in": thickness,
             "loads": [load_typed(text, by_rule=by_rule) for text in loads],
-            **given(lot=lot, note=remark),
-            **({} if thickness_sd is None else {"thickness_sd_in": thickness_sd}),
+            **given(lot=lot, note=remark, thickness_sd_in=thickness_sd),
         }
         raw = RawRecord("strip", data, 0)
         test = readable(raw, contents, corrects)

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from datasets.book import ShopBook, read_record
 from datasets.contents import Contents
 from datasets.mistakes import RawRecord, nearest
-from datasets.schema import Build, Form, Order, Stage
+from datasets.schema import Build, Form, Order, Stage, WeighIn
 from predictor.model import Model, ModelError
 from predictor.model_file import load_model, model_path, staleness
 from reports import adding, expectation
@@ -71,14 +71,29 @@ def promised_in(target: str | None, order: str | None, typed: Mapping[str, str],
     kept = None if order is None else contents.orders.get(order.upper())
     if order is not None and kept is None:
         raise StopError(f"wanted an order of the book, got {shortened(order)}; see: drawweight order")
-    mark = mark_typed(target or ANY_MARK)
+    mark = mark_typed(ANY_MARK if target is None else target)
     data = {"weight": mark.weight_typed, "draw": mark.draw_typed} if kept is None else kept.model_dump()
     raw = RawRecord("order", {**data, **typed}, 0)
     outcome = read_record("order", raw.data, contents)
     if not isinstance(outcome.record, Order):
         (first, *_) = adding.told([raw], [outcome]).mistakes
         raise StopError(adding.one_line(first, TYPED))
+    note_new_scale(outcome.record.scale, contents)
     return outcome.record
+
+
+def note_new_scale(scale: str | None, contents: Contents) -> None:
+    """Say that nobody has weighed on a scale yet, so that a slip in its name is seen."""
+    weighed_on = (
+        event.scale for events in contents.events.values() for event in events if isinstance(event, WeighIn)
+    )
+    known = sorted({*contents.scales, *filter(None, weighed_on)})
+    if scale == "":
+        raise StopError("wanted the name of a scale, got nothing; leave --scale out for the usual one")
+    if known and scale is not None and scale not in known:
+        note(
+            f"nobody has weighed on {shortened(scale)} yet: its error may be any scale's; {nearest(scale, known)}"
+        )
 
 
 def model_if_whole(book: ShopBook) -> Model | None:

@@ -72,11 +72,13 @@ def tell_added(added: adding.Added, source: str) -> int:
 def readable(raw: RawRecord, contents: Contents, corrects: str | None) -> Record:
     """Return a record as it would be kept; what is wrong with it is told, and ends the command."""
     record_id = corrects or (_next_event(raw.data["build"], contents) if "build" in raw.data else None)
-    outcome = read_record(raw.kind, {**given(id=record_id), **raw.data}, contents)
+    whole = RawRecord(raw.kind, {**given(id=record_id), **raw.data}, raw.line)
+    outcome = read_record(whole.kind, whole.data, contents)
     if outcome.record is None or outcome.refused:
-        for mistake in adding.told([raw], [outcome]).mistakes:
+        *others, last = adding.told([whole], [outcome]).mistakes
+        for mistake in others:
             note(adding.one_line(mistake, TYPED))
-        raise StopError("nothing was kept")
+        raise StopError(f"{adding.one_line(last, TYPED)} (nothing was kept)")
     return outcome.record
 
 

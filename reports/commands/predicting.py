@@ -13,6 +13,7 @@ from datasets.book import ShopBook, read_record
 from datasets.contents import Contents
 from datasets.record import DrawLength
 from datasets.schema import (
+    MOST_SHOTS,
     Build,
     Stage,
 )
@@ -29,6 +30,7 @@ from reports.budget import show_budget
 from reports.commands.ending import FINDINGS, FINE, StopError, stopping_at
 from reports.commands.found import (
     find_build,
+    note_new_scale,
     trained_model,
     units_of,
 )
@@ -40,6 +42,7 @@ from reports.commands.options import (
 from reports.commands.typed import (
     draws_typed,
     one_draw_typed,
+    whole_typed,
 )
 from reports.prediction import show_prediction
 from reports.printing import console, note
@@ -63,7 +66,7 @@ def predict_weight(
         typer.Option("--stage", help="how far the bow is when weighed (default: as last time, or tillered)"),
     ] = None,
     shots: Annotated[
-        int | None, typer.Option("--shots", min=0, help="arrows shot by then (default: not counted)")
+        str | None, typer.Option("--shots", help="arrows shot by then (default: not counted)")
     ] = None,
     scale: Annotated[
         str | None, typer.Option("--scale", help="scale it is read on (default: the last one)")
@@ -96,17 +99,22 @@ def predict_weight(
 
     Example: drawweight predict K-014 --draws 27,28,29 --budget
     """
+    if changes and with_budget:
+        raise StopError("wanted --if or --budget, got both; ask for one after the other")
+    if measured and not changes:
+        raise StopError(
+            "wanted --if with --measured, got none; say what is taken off, such as --if sides=1/32"
+        )
+    shot = None if shots is None else whole_typed(shots, "arrows shot", 0, MOST_SHOTS)
     with ShopBook.open(context.obj.book) as book:
         contents = book.contents()
         model = None if untrained else trained_model(book)
     build, contents = _build_to_predict(what, contents)
-    last = expectation.last_stage(contents, build)
-    at = stage or last or Stage.TILLERED
-    if shots is None and at is last:
-        shots = expectation.last_shots(contents, build)
+    note_new_scale(scale, contents)
+    at, shot = expectation.stage_and_shots(contents, build, stage, shot)
     if changes:
         supposed = _supposed(
-            contents, build, changes, one_draw_typed(draws, contents), model, at, shots, measured
+            contents, build, changes, one_draw_typed(draws, contents), model, at, shot, measured
         )
         if as_json:
             sys.stdout.write(supposed.model_dump_json(indent=2) + "\n")
@@ -119,7 +127,7 @@ def predict_weight(
         draws_typed(draws, contents),
         stage=at,
         model=model,
-        shots=shots,
+        shots=shot,
         scale=scale or expectation.last_scale(contents, build),
     )
     if isinstance(prediction, Refusal):
@@ -129,9 +137,9 @@ def predict_weight(
             for doubt in second_look.shape_doubts(build, contents):
                 note(f"odd: profile, {doubt.station:g} in from the centre: {doubt.doubt}: {doubt.message}")
         raise StopError(f"no prediction for {build.id}: {prediction.reason} ({prediction.where})", FINDINGS)
-    budget = expectation.budget_of(contents, build, prediction, model, at, shots) if with_budget else None
+    budget = expectation.budget_of(contents, build, prediction, model, at, shot) if with_budget else None
     settled = at is Stage.SETTLED
-    way = expectation.way_of(contents, build, prediction, model, shots) if settled else None
+    way = expectation.way_of(contents, build, prediction, model, shot) if settled else None
     if as_json:
         parts = {**prediction.model_dump(mode="json"), "stage": at.value}
         if way is not None:
@@ -168,8 +176,8 @@ def _build_to_predict(what: str, contents: Contents) -> tuple[Build, Contents]:
     """Return the build of an id or a file, and the book with whatever else the file holds."""
     if what.upper() in contents.builds:
         return contents.builds[what.upper()], contents
-    if what != adding.STDIN and not _is_there(what):
-        if "." not in what and "/" not in what:
+    if what != adding.STDIN and (not what or not _is_there(what)):
+        if what and "." not in what and "/" not in what:
             find_build(contents, what)
         raise StopError(
             f"wanted a file or a build's id, got {shortened(what)}, which is neither; check the path"
@@ -185,11 +193,13 @@ def _build_to_predict(what: str, contents: Contents) -> tuple[Build, Contents]:
         if outcome.record is not None and not outcome.refused and raw.kind != "build":
             contents = contents.plus(outcome.record)
     added = adding.told([raw for raw, _ in outcomes], [outcome for _, outcome in outcomes], reading.mistakes)
+    builds = [outcome.record for _, outcome in outcomes if isinstance(outcome.record, Build)]
+    if not builds and len(added.mistakes) == 1:
+        raise StopError(adding.one_line(added.mistakes[0], what))
     for mistake in added.mistakes:
         note(adding.one_line(mistake, what))
     for oddity in added.oddities:
         note(f"odd: {adding.one_line(oddity, what)}")
-    builds = [outcome.record for _, outcome in outcomes if isinstance(outcome.record, Build)]
     if added.mistakes or len(builds) != 1:
         raise StopError(
             f"wanted one build without mistakes in {adding.source_name(what)}, got {len(builds)} readable; "

@@ -28,8 +28,11 @@ from reports.commands.options import (
     UnitsOption,
     UntrainedOption,
 )
-from reports.commands.typed import given
+from reports.commands.typed import given, whole_typed
 from reports.printing import Units, console
+
+MOST_TOLD = 1000
+"""Stacks to tell at most, whatever is asked."""
 
 
 def choose_layup(
@@ -50,7 +53,7 @@ def choose_layup(
     shots: HeldShotsOption = None,
     tolerance: ToleranceOption = None,
     scale: JudgingScaleOption = None,
-    count: Annotated[int, typer.Option("--count", min=1, help="stacks to tell at most")] = 5,
+    count: Annotated[str, typer.Option("--count", help="stacks to tell at most")] = "5",
     untrained: UntrainedOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = None,
@@ -63,6 +66,7 @@ def choose_layup(
 
     Example: drawweight layup --form ridge-66 --target "50#@28"
     """
+    most = whole_typed(count, "how many stacks to tell", 1, MOST_TOLD)
     with ShopBook.open(context.obj.book) as book:
         contents = book.contents()
         model = None if untrained else trained_model(book)
@@ -77,7 +81,7 @@ def choose_layup(
     with stopping_at(ValueError, code=FINDINGS):
         promise = layup.promise_of(promised, contents.shop)
         if form_id is not None:
-            told = layup.for_form(asked, find_form(contents, form_id), promise, count)
+            told = layup.for_form(asked, find_form(contents, form_id), promise, most)
         else:
             build = find_build(contents, like or "")
             told = layup.like_build(asked, form_of(build, contents), build, promise)

@@ -71,7 +71,11 @@ def take_order(
         return _list(context, units, as_json, orders.show_orders, orders.orders_json)
     if what is not None and what.upper().startswith(PREFIXES["order"]):
         return _change(context.obj.book, RawRecord("order", data, 0), what.upper(), because)
-    mark = mark_typed(what or "")
+    if what is None:
+        raise StopError(
+            "wanted what is promised, or an order to change, got neither; write it such as 50#@28"
+        )
+    mark = mark_typed(what)
     promise = {"weight": mark.weight_typed, "draw": mark.draw_typed, **data}
     return tell_added(
         added_to(context.obj.book, Reading([RawRecord("order", promise, 0)]), keep_good=False), TYPED

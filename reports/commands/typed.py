@@ -1,5 +1,6 @@
 """What was typed for one value, read; what cannot be read ends the command."""
 
+import re
 from datetime import date, datetime, time
 from typing import Any
 
@@ -112,6 +113,16 @@ def tiller_typed(text: str | None, contents: Contents) -> tuple[float, float]:
             f"wanted the lower tiller first, got {low:g} to {high:g} in; write it such as 1/8,1/4"
         )
     return low, high
+
+
+def whole_typed(text: str, what: str, least: int, most: int) -> int:
+    """Return a whole number within bounds, such as arrows shot."""
+    number = int(text) if re.fullmatch(r"[0-9]{1,9}", text.strip()) else None
+    if number is None or not least <= number <= most:
+        raise StopError(
+            f"wanted {what}, a whole number from {least} to {most}, got {text!r}; write digits only"
+        )
+    return number
 
 
 def given(**fields: str | None) -> dict[str, str]:

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from predictor.secant import solved
@@ -34,3 +35,15 @@ def test_a_function_without_values_gives_no_number() -> None:
 
     assert np.isnan(found[0])
     assert found[1] == pytest.approx(1.5)
+
+
+def test_a_function_is_only_asked_where_there_is_a_place() -> None:
+    """A function without a value is not asked at a place that is no number, which callers cannot build anything of."""
+    asked: list[float] = []
+
+    def hollow(x: NDArray[np.float64]) -> NDArray[np.float64]:
+        asked.extend(x.tolist())
+        return np.full_like(x, np.nan)
+
+    assert np.isnan(solved(hollow, np.array([1.5]), np.array([1.0]), np.array([2.0]))).all()
+    assert np.isfinite(asked).all()

@@ -435,8 +435,9 @@ def test_a_plan_may_come_from_a_pipe(bow: Run) -> None:
     assert bow("predict - --json", text).out == bow("predict bow.toml --json").out
     wrong = bow("predict -", text.replace(b"1 1/16", b"11 1/16"))
     assert wrong.code == 2
-    assert wrong.err.splitlines()[0].startswith("standard input:")
-    assert "in standard input, got 0 readable; mend the text" in wrong.err
+    assert wrong.err.startswith("drawweight: standard input:")
+    assert "got '11 1/16'" in wrong.err
+    assert wrong.err.count("\n") == 1
 
 
 def test_draws_may_name_their_zero_point(bow: Run) -> None:
@@ -529,7 +530,7 @@ def test_a_removal_that_leaves_nothing_is_refused(bow: Run) -> None:
     result = bow("reduce K-001 sides nock=7/8")
 
     assert result.code == 2
-    assert result.err.startswith("what was typed: removal K-001/1: wanted some width left")
+    assert result.err.startswith("drawweight: what was typed: removal K-001/1: wanted some width left")
     assert json.loads(bow("show K-001 --json").out)["history"] == []
 
 

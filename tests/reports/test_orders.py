@@ -96,7 +96,7 @@ def test_settings_are_listed_and_changed(bow: Command) -> None:
         ('order "50#@28" --build K-009', "wanted a build of the book, got K-009; add the build first"),
         ("order ORDER-009 --due 2026-12-01", "wanted order ORDER-009 to correct it, got no such record"),
         ("order ORDER-001", "wanted something to change about ORDER-001, got nothing"),
-        ("order --due 2026-12-01", "wanted a mark such as 50#@28, got ''"),
+        ("order --due 2026-12-01", "wanted what is promised, or an order to change, got neither"),
         ("stock core maple", "wanted part, material and thickness, got 2 of them"),
         ('stock core "hard mapel" .130', "did you mean hard maple"),
         ("shop tolerance=3", "did you mean tolerance_lbf?"),
