@@ -6,7 +6,7 @@ from datasets.contents import Contents
 from datasets.history import bow_at
 from datasets.mistakes import Mistake, RawRecord, dotted, line_of
 from datasets.schema import Build, Form, WeighIn
-from predictor import profile
+from predictor import profile_doubts
 from predictor.bow import Refusal, unstrung
 from predictor.model import Model
 from reports.adding import Added
@@ -57,7 +57,7 @@ def doubtful_profiles(added: Added, contents: Contents) -> Iterator[Mistake]:
             yield _oddity(raw, name, ("profile", place), f"{doubt.doubt}: {doubt.message}")
 
 
-def shape_doubts(record: Form | Build, contents: Contents) -> tuple[profile.Finding, ...]:
+def shape_doubts(record: Form | Build, contents: Contents) -> tuple[profile_doubts.Finding, ...]:
     """Return why the unstrung shape of a form or a build may not be trusted.
 
     Raises:
