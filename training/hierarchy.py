@@ -50,6 +50,9 @@ LONGEST_SPREAD = 1.5
 MOST_SCALE_POINTS_LOG2 = 4
 """Two to this power is the largest number of scale points; each direction that is not known doubles them up to it."""
 
+AS_LONG = 1 - 1e-6
+"""Share of a direction's longest part from which another is as long: which of them is longer is then rounding."""
+
 CURVATURE_STEP = 0.02
 """Step in a log scale for the differences of the gradient."""
 
@@ -247,8 +250,18 @@ def _unknown_axes(search: _Search, scales: Array, spread: NDArray[np.bool_], dou
         return np.zeros((0, 0))
     curvature, directions = np.linalg.eigh((np.array(rows) + np.array(rows).T) / 2)
     sd = 1 / np.sqrt(np.maximum(curvature, LONGEST_SPREAD**-2))
-    axes: Array = (directions * sd)[:, sd > SURELY_KNOWN]
+    axes: Array = (_pointing_up(directions) * sd)[:, sd > SURELY_KNOWN]
     return axes
+
+
+def _pointing_up(directions: Array) -> Array:
+    """Return directions, in columns, each turned so that the first of its longest parts is positive.
+
+    A direction has no sign of its own, but points laid along it that are not mirror images of each other take one.
+    """
+    longest = np.abs(directions) >= AS_LONG * np.abs(directions).max(axis=0)
+    turned: Array = directions * np.sign(directions[longest.argmax(axis=0), np.arange(directions.shape[1])])
+    return turned
 
 
 def _even_normal(dimensions: int) -> Array:

@@ -45,6 +45,26 @@ def test_same_readings_same_fit() -> None:
     assert fit(shop).posterior.to_json() == fit(shop).posterior.to_json()
 
 
+@pytest.mark.parametrize("turned", [(-1, 1), (1, -1), (-1, -1)])
+def test_a_direction_has_no_sign(turned: tuple[int, int], monkeypatch: pytest.MonkeyPatch) -> None:
+    """Eigenvectors are given with either sign by one library or another: the fit is the same to rounding."""
+    shop = draw(np.random.default_rng(3), 12).readings
+    found = fit(shop).posterior
+    eigh = np.linalg.eigh
+
+    def otherwise(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        values, vectors = eigh(matrix)
+        return values, vectors * np.resize(turned, len(values))
+
+    monkeypatch.setattr(np.linalg, "eigh", otherwise)
+    again = fit(shop).posterior
+
+    assert len(found.weights) > 2
+    np.testing.assert_allclose(again.scales, found.scales, rtol=1e-9)
+    np.testing.assert_allclose(again.weights, found.weights, rtol=1e-6)
+    np.testing.assert_allclose(again.means, found.means, atol=1e-9)
+
+
 def test_truth_lies_within_reach() -> None:
     """Simulated effects lie within four posterior sds of their means."""
     drawn = draw(np.random.default_rng(4), 60, scales=SCALES)
