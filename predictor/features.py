@@ -3,9 +3,9 @@
 Each bow is solved once. Its derivatives are those of `predictor.tangents`, from bows that are changed by a small step;
 what a modulus does to a section is the share of the stiffness that its lams have there.
 
-A bow of unlike limbs weighs what both do on their riser, while derivatives of the logarithm are those of the mean of its
-limbs, each by itself. Of what changes both limbs alike they are right to 1e-4; of what one limb has alone they are off,
-for limbs that differ by a tenth, by a tenth at full draw and by more near brace.
+A bow of unlike limbs weighs what both do on their riser, while derivatives of the logarithm are those of the mean of
+its limbs, each by itself. Of what changes both limbs they are right to a thousandth; of what one limb has alone they
+are off, for limbs that differ by a tenth, by a tenth at full draw and by more near brace.
 """
 
 from collections.abc import Iterator, Mapping, Sequence

@@ -144,3 +144,29 @@ def test_features_have_the_same_weights() -> None:
     assert isinstance(told, Features)
     assert told.weight_lbf == pytest.approx(drawn.force[0], rel=1e-6)
     assert told.per_inch_lbf == pytest.approx(drawn.slope[0], rel=1e-6)
+
+
+def test_derivatives_of_unlike_limbs_are_nearly_those_on_their_riser() -> None:
+    """With limbs 10 % apart moduli change the weight on the riser as told, to 0.1 %; one limb's own width to 12 %."""
+    places = {"upper": ("1.3125", "1.05", ".525"), "lower": ("1.1875", ".95", ".475")}
+    read = [
+        {"at": at, "belly_in": width, "limb": limb}
+        for limb, widths in places.items()
+        for at, width in zip(("fade", "mid", "nock"), widths, strict=True)
+    ]
+    recorded, draw_in = build(widths=read), DRAWS_IN[-1:]
+    (told,) = features([Case(STRAIGHT, recorded, (), draw_in)], handbook())
+    assert isinstance(told, Features)
+    bow = bow_at(STRAIGHT, recorded)
+
+    for modulus in told.moduli:
+        key = (modulus.material, modulus.lot)
+        changed = [{**moduli(bow), key: moduli(bow)[key] * np.exp(by)} for by in (-1e-3, 1e-3)]
+        less, more = np.log(weights([bow] * 2, changed, np.array([draw_in] * 2)).lbf[:, 0])
+        assert modulus.log_effect[0] == pytest.approx((more - less) / 2e-3, rel=1e-3)
+    widths = [effect for effect in told.inputs if effect.input.source == "width"]
+    for effect in widths:
+        shifted = [bow_at(STRAIGHT, recorded, (), {effect.input.name: by}) for by in (-1e-3, 1e-3)]
+        less, more = np.log(weighed(*shifted, draws_in=draw_in).lbf[:, 0])
+        assert effect.log_effect[0] == pytest.approx((more - less) / 2e-3, rel=0.12)
+    assert len(widths) == 6

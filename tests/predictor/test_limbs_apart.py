@@ -127,7 +127,7 @@ def test_a_thicker_limb_is_found_the_stiffer() -> None:
     """
     bow = bow_at(STRAIGHT, build())
     moduli = handbook_moduli(bow, handbook())
-    thick = replace(bow, upper=_waxed(bow.upper, 1.01), lower=_waxed(bow.lower, 0.99))
+    thick = replace(bow, upper=_with_cores(bow.upper, 1.01), lower=_with_cores(bow.lower, 0.99))
     recorded = opened()
     (read,) = solved(Pair(thick, moduli, moduli))
     told = recorded.prior.given(read - recorded.tiller_in, recorded.per_difference_in, 1e-6)
@@ -135,7 +135,7 @@ def test_a_thicker_limb_is_found_the_stiffer() -> None:
     assert 2 * 0.02 * 0.285 / 0.365 < told.mean < 3 * 0.02
 
 
-def _waxed(limb: LimbAt, factor: float) -> LimbAt:
+def _with_cores(limb: LimbAt, factor: float) -> LimbAt:
     """Return a limb with thicker cores."""
     lams = [
         lam if lam.part is Part.GLASS else replace(lam, thickness=tuple(factor * t for t in lam.thickness))
