@@ -8,6 +8,7 @@ gives back about a hundredth of what is lost.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,6 +78,19 @@ class Worth:
     unlike: bool
     upper: LimbWorth
     lower: LimbWorth
+
+    def of_weight(self, lbf: float) -> Self:
+        """Return the same shares of another weight, such as the predicted one.
+
+        It holds where limbs are stiffer or softer all along: a limb of another modulus has nearly the same dependence
+        of the logarithm of its weight on stiffness.
+        """
+        factor = lbf / self.weight_lbf
+        upper, lower = (
+            replace(limb, lost={method: factor * lost for method, lost in limb.lost.items()})
+            for limb in (self.upper, self.lower)
+        )
+        return replace(self, weight_lbf=lbf, upper=upper, lower=lower)
 
 
 def worth(bow: BowAt, moduli: Moduli, draw_in: float) -> Worth | Refusal:

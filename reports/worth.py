@@ -1,13 +1,19 @@
-"""What stock is worth: pounds that a little off the sides, edges or glass costs, along the limb."""
+"""What stock is worth: pounds of the expected weight that a little off the sides, edges or glass costs."""
 
 from itertools import pairwise
 from typing import Any
 
 from rich.console import Console
 
+from datasets.contents import Contents
+from datasets.history import bow_at
 from datasets.record import DrawLength
-from datasets.schema import Method
-from predictor.worth import UNIT_IN, Worth
+from datasets.schema import Build, Form, Method
+from predictor.bow import Refusal, handbook_moduli
+from predictor.model import Model
+from predictor.weighings import draws_from_back
+from predictor.worth import UNIT_IN, Worth, worth
+from reports.expectation import expect, stage_and_shots
 from reports.numbers import fixed
 from reports.printing import Units, table
 
@@ -22,42 +28,65 @@ _OFF = {
 }
 
 
-def show_worth(build: str, worth: Worth, draw: DrawLength, units: Units, out: Console) -> None:
+def worth_of(
+    contents: Contents, form: Form, build: Build, draw: DrawLength, model: Model | None
+) -> Worth | Refusal:
+    """Return what stock is worth on a build as it stands: shares by the statics, of the force that is expected of it.
+
+    Args:
+        contents: the book.
+        form: the form revision that the build points at.
+        build: of the book.
+        draw: at which weight counts.
+        model: what the shop's builds have taught.
+    """
+    stage, shots = stage_and_shots(contents, build, None, None)
+    expected = expect(contents, build, [draw], stage=stage, model=model, shots=shots)
+    if isinstance(expected, Refusal):
+        return expected
+    bow = bow_at(form, build, contents.events.get(build.id, ()))
+    (draw_in,) = draws_from_back(form, [draw])
+    told = worth(bow, handbook_moduli(bow, contents.materials), draw_in)
+    return told if isinstance(told, Refusal) else told.of_weight(expected.force.weight_lbf)
+
+
+def show_worth(build: str, told: Worth, draw: DrawLength, units: Units, out: Console) -> None:
     """Print what a unit of stock off both limbs costs, off their whole length and off each quarter of it."""
     out.print(
         f"[bold]{build}[/] what stock off both limbs is worth at {units.draw(draw)}, in {units.weight} of "
-        f"{units.tenths_of_weight(worth.weight_lbf)}; quarters from the fade to the nock:"
+        f"{units.tenths_of_weight(told.weight_lbf)}; quarters from the fade to the nock:"
     )
     rows = [
-        [_off(method, units), *(fixed(units.of_weight(lbf), 2) for lbf in _lost(worth, method))]
+        [_off(method, units), *(fixed(units.of_weight(lbf), 2) for lbf in _lost(told, method))]
         for method in UNIT_IN
     ]
     out.print(table(["taken off", "whole limb", *QUARTERS], rows, right=(1, 2, 3, 4, 5)))
     out.print(
-        "By beam statics at handbook moduli, with the brace height kept. It adds up for a few units at once."
+        "Shares by beam statics, with the brace height kept, of the force expected of this bow. They add up for a few "
+        "units at once."
     )
-    if worth.unlike:
+    if told.unlike:
         out.print(
-            "The limbs differ: the weight here and in predictions is the mean of the symmetric bows that each would "
-            "make; tiller and strain are of both limbs together on the riser."
+            "The limbs differ: the shares are the mean of the symmetric bows that each would make; the weight is that "
+            "of both limbs together on the riser."
         )
 
 
-def worth_json(build: str, worth: Worth, draw: DrawLength) -> dict[str, Any]:
+def worth_json(build: str, told: Worth, draw: DrawLength) -> dict[str, Any]:
     """Return the same as plain values: pounds a unit, the whole limb first, then its quarters."""
     return {
         "build": build,
         "draw": draw.model_dump(mode="json"),
-        "weight_lbf": worth.weight_lbf,
+        "weight_lbf": told.weight_lbf,
         "unit_in": {method.value: unit for method, unit in UNIT_IN.items()},
-        "lost_lbf": {method.value: _lost(worth, method) for method in UNIT_IN},
+        "lost_lbf": {method.value: _lost(told, method) for method in UNIT_IN},
     }
 
 
-def _lost(worth: Worth, method: Method) -> list[float]:
+def _lost(told: Worth, method: Method) -> list[float]:
     """Return pounds for a unit off both limbs: their whole length first, then quarters from the fade outward."""
     quarters = [0.0] * len(QUARTERS)
-    for limb in (worth.upper, worth.lower):
+    for limb in (told.upper, told.lower):
         length = float(limb.station.max())
         ends = [length * part / len(QUARTERS) for part in range(len(QUARTERS) + 1)]
         for place, (inner, outer) in enumerate(pairwise(ends)):

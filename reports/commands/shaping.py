@@ -8,14 +8,11 @@ import typer
 
 from datasets.book import ShopBook
 from datasets.contents import Contents
-from datasets.history import bow_at
 from datasets.schema import (
     Build,
 )
-from datasets.zero_points import from_back
-from predictor.bow import Refusal, handbook_moduli
+from predictor.bow import Refusal
 from predictor.tiller import tillered
-from predictor.worth import worth
 from reports import (
     layup,
 )
@@ -46,13 +43,14 @@ from reports.commands.typed import (
 from reports.plan import plan_for, show_plan
 from reports.printing import console
 from reports.tiller import show_tiller
-from reports.worth import show_worth, worth_json
+from reports.worth import show_worth, worth_json, worth_of
 
 
 def tell_worth(
     context: typer.Context,
     build_id: BuildArgument,
     draw: DrawOption = None,
+    untrained: UntrainedOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = None,
 ) -> int:
@@ -62,12 +60,10 @@ def tell_worth(
     """
     with ShopBook.open(context.obj.book) as book:
         contents = book.contents()
+        model = None if untrained else trained_model(book)
     build = find_build(contents, build_id)
-    form = form_of(build, contents)
     at = one_draw_typed(draw, contents)
-    bow = bow_at(form, build, contents.events.get(build.id, ()))
-    draw_in = from_back(at.inch, at.zero, bow.pivot_depth)
-    told = worth(bow, handbook_moduli(bow, contents.materials), draw_in)
+    told = worth_of(contents, form_of(build, contents), build, at, model)
     if isinstance(told, Refusal):
         raise StopError(f"no worth of stock on {build.id}: {told.reason} ({told.where})", FINDINGS)
     if as_json:

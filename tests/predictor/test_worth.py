@@ -77,6 +77,23 @@ def test_one_limb_costs_half() -> None:
     assert lost == pytest.approx(whole - narrowed, rel=0.01)
 
 
+@pytest.mark.parametrize("factor", [0.85, 1.15])
+@pytest.mark.parametrize("name", BOWS)
+def test_shares_hold_for_stiffer_and_softer_limbs(name: str, factor: float) -> None:
+    """Limbs stiffer or softer all along lose the same share of their weight, to 1 %: so pounds go with the weight."""
+    form, changes = BOWS[name]
+    bow = bow_at(form, build(**changes))
+    moduli = handbook_moduli(bow, handbook())
+    other = worth(bow, {lam: factor * modulus for lam, modulus in moduli.items()}, DRAW_IN)
+    assert isinstance(other, Worth)
+    scaled = found(bow).of_weight(other.weight_lbf)
+
+    assert scaled.weight_lbf == other.weight_lbf
+    for method in UNIT_IN:
+        pounds = [one.upper.lost_between(method, 0, 99) for one in (scaled, other)]
+        assert pounds[0] == pytest.approx(pounds[1], rel=0.01)
+
+
 def test_stretches_add_up_to_the_limb() -> None:
     """What a unit off neighbouring stretches costs adds up to what it costs off the whole limb."""
     limb = found(bow_at(STRAIGHT, build())).upper

@@ -3,6 +3,7 @@
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from rich.console import Console
@@ -73,7 +74,7 @@ def test_unlike_limbs_are_told_of() -> None:
     with out.capture() as capture:
         show_worth("K-001", found, DRAW, Units("inch"), out)
 
-    assert "The limbs differ: the weight here and in predictions is the mean" in capture.get()
+    assert "The limbs differ: the shares are the mean" in capture.get()
     assert "The limbs differ" not in said(Units("inch"))
 
 
@@ -95,3 +96,34 @@ def test_the_command(
     assert json.loads(capsys.readouterr().out)["draw"]["inch"] == 27
     assert cli.run(["worth", "K-001", "--draw", "27,28"]) == 2
     assert "wanted one draw length, got 2" in capsys.readouterr().err
+
+
+def test_pounds_are_of_the_expected_force(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What stock is worth is told of the force that predict expects, which a bow's own weighing moves; shares stay."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("DRAWWEIGHT_BOOK", raising=False)
+    asking.save_draft(Path("form.toml"), *shop.form())
+    asking.save_draft(Path("bow.toml"), *shop.build())
+
+    def ask(line: str) -> dict[str, Any]:
+        capsys.readouterr()
+        assert cli.run([*line.split(), "--json"]) == 0
+        told: dict[str, Any] = json.loads(capsys.readouterr().out)
+        return told
+
+    assert [cli.run(line.split()) for line in ("form --add form.toml", "add bow.toml")] == [0, 0]
+    before, force = ask("worth K-001"), ask("predict K-001 --draws 28")["force"]["weight_lbf"]
+    heavier = f"weigh K-001 28={1.08 * force:.2f} --stage tillered --on 2026-03-05 --yes"
+    assert cli.run(heavier.split()) <= 1
+    after = ask("worth K-001")
+
+    assert before["weight_lbf"] == pytest.approx(force)
+    assert after["weight_lbf"] == pytest.approx(ask("predict K-001 --draws 28")["force"]["weight_lbf"])
+    assert after["weight_lbf"] > 1.03 * before["weight_lbf"]
+    for method, lost in after["lost_lbf"].items():
+        shares = [pounds / after["weight_lbf"] for pounds in lost]
+        assert shares == pytest.approx(
+            [pounds / before["weight_lbf"] for pounds in before["lost_lbf"][method]]
+        )
