@@ -91,11 +91,13 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
         return ways
     beyond = _out_of_reach(ways, promise.weight_lbf + stakes.tolerance_lbf)
     planner = Planner(ways, state, promise.weight_lbf, stakes)
-    passes = () if beyond else planner.passes()
+    passes, ending = ((), Ending(0.0, 0.0, 1.0, 0.0)) if beyond else planner.followed()
     after = _strains(kit, [one for each in passes for one in each.removals], promise, limits, knowledge)
     if isinstance(after, Refusal):
         return Refusal(reason=f"after the passes: {after.reason}", where=after.where)
-    told = _told(planner, promise, passes, beyond, (*notes, *_of_tiller(ways), *notes_on_margins(after)))
+    told = _told(
+        planner, promise, passes, ending, beyond, (*notes, *_of_tiller(ways), *notes_on_margins(after))
+    )
     if not told.too_light:
         return told
     shorter = shortened(kit, state.settled_lbf, promise.judged.draw, knowledge, limits.strain)
@@ -106,12 +108,12 @@ def _told(
     planner: Planner,
     promise: Promise,
     passes: tuple[Pass, ...],
+    ending: Ending,
     beyond: tuple[Reach, ...],
     notes: tuple[str, ...],
 ) -> Plan:
     """Return the plan of some passes."""
     state, stakes = planner.state, planner.stakes
-    ending = Ending(0.0, 1.0, 0.0) if beyond else planner.ending(passes)
     below = state.settled_lbf < promise.weight_lbf
     above = state.settled_lbf > promise.weight_lbf + stakes.tolerance_lbf
     return Plan(

@@ -1,12 +1,12 @@
 """The passes of a removal plan, if every reading comes as expected: by which way, from what size to what size.
 
-How much to take in a pass follows from `predictor.passes`, what can be taken from `predictor.ways`. A way gives way to
-the next where it is used up, and the sides to the corners where what is left to take is too little for saw or sander.
+How much to take in a pass follows from `predictor.passes`, what can be taken from `predictor.ways`. A way is followed
+by the next where it is used up. A rest too little for saw or sander may go off the corners while there is width left.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from math import hypot, sqrt
+from math import hypot
 
 import numpy as np
 from pydantic import Field
@@ -16,8 +16,8 @@ from datasets.record import Record, Side
 from datasets.schema import Method, Removal
 from predictor.cut_patterns import Patterns
 from predictor.kit_state import KitState
-from predictor.passes import MOST_PASSES, outlook
-from predictor.stakes import Stakes, chances
+from predictor.passes import MOST_PASSES, Outlook, outlook
+from predictor.stakes import Stakes, safe_aim
 from predictor.ways import ORDER, Way, Ways
 
 BAND = 1.645
@@ -28,6 +28,9 @@ SAW_IN = 1 / 32
 
 SHOWN = 41
 """Weights that the weighing after a pass may show, of equal chance."""
+
+OPTIONS = 9
+"""Patterns of corners, back or glass that are looked at for a pass."""
 
 SAME_LBF = 1e-7
 """Weights that differ by less are the same."""
@@ -59,8 +62,16 @@ class Pass(Record):
 
 @dataclass(frozen=True)
 class Ending:
-    """How a plan is likely to end: chances of ending under and over the tolerance, and passes expected."""
+    """How a plan is likely to end.
 
+    Attributes:
+        cost_lbf: expected, in pounds given away.
+        under: chance of ending under the tolerance.
+        over: chance of ending over it.
+        passes: expected number.
+    """
+
+    cost_lbf: float
     under: float
     over: float
     passes: float
@@ -109,37 +120,44 @@ class Planner:
     target_lbf: float
     stakes: Stakes
 
-    def passes(self) -> tuple[Pass, ...]:
-        """Return the passes to be expected, the last one by hand."""
-        found = tuple(self._passes())
-        return tuple(one.model_copy(update={"by_hand": one is found[-1]}) for one in found)
-
-    def _passes(self) -> Iterator[Pass]:
+    def followed(self) -> tuple[tuple[Pass, ...], Ending]:
+        """Return the passes to be expected, the last one by hand, and how it is likely to end."""
         standing = _Standing(self.ways.sides, 0, self.state.can_tell_lbf, ())
-        for number in range(MOST_PASSES):
-            fitting = self._fitting(standing, MOST_PASSES - number)
+        passes: list[Pass] = []
+        ending = self._without_passes(standing)
+        for left in range(MOST_PASSES, 0, -1):
+            fitting = self._fitting(standing, left)
             if fitting is None:
-                return
+                break
             standing, to = fitting
-            if to <= standing.at:
-                return
+            if not passes:
+                ending = self._ending_after(standing, to, left)
             after = self._after(standing, to)
-            yield self._pass(standing, after)
+            passes.append(self._pass(standing, after))
             standing = after
+        return tuple(one.model_copy(update={"by_hand": one is passes[-1]}) for one in passes), ending
 
     def _fitting(self, standing: _Standing, left: int) -> tuple[_Standing, int] | None:
-        """Return the way for the next pass and the pattern to cut to; nothing where all ways are used up."""
+        """Return the way for the next pass and the pattern to cut to; nothing where no pass is worth its cost.
+
+        Off the sides goes what saw or sander can take. A smaller rest goes off the sides or the corners by hand, by
+        whichever is expected to cost less.
+        """
         ways = self._from(standing)
         first = next(ways, None)
         if first is None:
             return None
-        take = self._take_lbf(first, left)
-        if take < self._saw_lbf(first):
+        options = list(self._options(first, left))
+        if first.way.method is Method.SIDES:
+            if options and first.settled_lbf - first.way.settled_lbf[options[0][1]] >= self._saw_lbf(first):
+                return options[0]
             finer = next(ways, None)
-            if finer is not None and finer.way.method is Method.EDGES:
-                first, take = finer, self._take_lbf(finer, left)
-        deep = np.flatnonzero(first.way.settled_lbf >= first.settled_lbf - take - SAME_LBF)
-        return first, int(deep[-1])
+            if finer is not None and finer.way.method is Method.EDGES and self.ways.stiffer is None:
+                options += self._options(finer, left)
+        costs = [self._ending_after(one, to, left).cost_lbf for one, to in options]
+        if not costs or min(costs) >= self._look(first, 0).cost_lbf:
+            return None
+        return options[costs.index(min(costs))]
 
     def _from(self, standing: _Standing) -> Iterator[_Standing]:
         """Yield the way that is used and those after it, of each that has room."""
@@ -151,15 +169,30 @@ class Planner:
             if way.has_room:
                 yield replace(standing, way=way, at=0)
 
-    def _take_lbf(self, standing: _Standing, left: int) -> float:
-        noise = replace(self.state.noise, share=standing.way.share)
+    def _options(self, standing: _Standing, left: int) -> Iterator[tuple[_Standing, int]]:
+        """Yield patterns that the next pass may cut to: off the sides the best one, else some of the safe ones."""
+        settled = standing.way.settled_lbf
+        if standing.way.method is Method.SIDES:
+            take = self._look(standing, left).take_lbf
+            to = int(np.flatnonzero(settled >= standing.settled_lbf - take - SAME_LBF)[-1])
+            if to > standing.at:
+                yield standing, to
+            return
+        safe = [to for to in range(standing.at + 1, len(settled)) if self._is_safe(standing, to)]
+        for place in np.unique(np.linspace(0, len(safe) - 1, OPTIONS).round()).astype(int) if safe else ():
+            yield standing, safe[place]
+
+    def _is_safe(self, standing: _Standing, to: int) -> bool:
+        """Return whether ending under is as unlikely as the shop wants, if the pass were the last."""
+        sd = hypot(self._sd_before_weighing(standing, to), self.state.noise.after_lbf)
+        return float(standing.way.settled_lbf[to]) - self.target_lbf >= safe_aim(sd, self.stakes)
+
+    def _look(self, standing: _Standing, left: int) -> Outlook:
         mean = standing.settled_lbf - self.target_lbf
-        return outlook(mean, standing.sd_lbf, self.stakes, noise, left).take_lbf
+        return outlook(mean, standing.sd_lbf, self.stakes, self.state.noise, left)
 
     def _saw_lbf(self, standing: _Standing) -> float:
-        """Return what the least step of saw or sander takes; a tiller that is off is set right by the sides anyhow."""
-        if standing.way.method is not Method.SIDES or self.ways.stiffer is not None:
-            return 0.0
+        """Return what the least step of saw or sander takes."""
         return SAW_IN / float(standing.way.possible.sizes_in.mean()) * standing.settled_lbf
 
     def _after(self, standing: _Standing, to: int) -> _Standing:
@@ -171,8 +204,7 @@ class Planner:
         return replace(standing, at=to, sd_lbf=sd, taken=(*standing.taken, *removals))
 
     def _sd_before_weighing(self, standing: _Standing, to: int) -> float:
-        loss = standing.settled_lbf - float(standing.way.settled_lbf[to])
-        return hypot(standing.sd_lbf, standing.way.share * loss)
+        return hypot(standing.sd_lbf, standing.way.loss_sd_lbf(standing.at, to))
 
     def _pass(self, standing: _Standing, after: _Standing) -> Pass:
         reading = self.state.reading_lbf * after.settled_lbf / self.state.settled_lbf
@@ -188,32 +220,26 @@ class Planner:
             high_lbf=reading + band,
         )
 
-    def ending(self, passes: Sequence[Pass]) -> Ending:
-        """Return how it is likely to end if the plan is asked again after each weighing.
+    def _ending_after(self, standing: _Standing, to: int, left: int) -> Ending:
+        """Return how it is likely to end if a pattern is cut and the plan is asked again after each weighing.
 
-        The first pass is cut as rounded. What the weighing after it may show is taken at the middles of ranges of equal
-        chance, for what is done then jumps from weight to weight.
+        The pattern counts as it was rounded. What the weighing after it may show is taken at the middles of ranges of
+        equal chance, for what is done then jumps from weight to weight.
         """
-        mean, sd = self.state.settled_lbf - self.target_lbf, self.state.can_tell_lbf
-        if not passes:
-            return self._without_passes(mean, sd)
-        noise = replace(self.state.noise, share=self.ways.got[passes[0].method].share)
-        before = hypot(sd, noise.share * passes[0].loss_lbf)
-        told = before**2 / (before**2 + noise.weighing_lbf**2)
-        shown = mean - passes[0].loss_lbf + before * sqrt(told) * ndtri((np.arange(SHOWN) + 0.5) / SHOWN)
-        ahead = [
-            outlook(float(one), before * sqrt(1 - told), self.stakes, noise, MOST_PASSES - 1) for one in shown
-        ]
-        under, over, more = np.mean([(one.under, one.over, one.passes) for one in ahead], axis=0).tolist()
-        return Ending(under, over, more + 1)
+        before, weighing = self._sd_before_weighing(standing, to), self.state.noise.weighing_lbf
+        whole = hypot(before, weighing)
+        mean = float(standing.way.settled_lbf[to]) - self.target_lbf
+        shown = mean + before**2 / whole * ndtri((np.arange(SHOWN) + 0.5) / SHOWN)
+        sd = before * weighing / whole
+        ahead = [outlook(float(one), sd, self.stakes, self.state.noise, left - 1) for one in shown]
+        found = [(one.cost_lbf, one.under, one.over, one.passes) for one in ahead]
+        cost, under, over, passes = np.mean(found, axis=0).tolist()
+        return Ending(cost + self.stakes.pass_cost_lbf, under, over, passes + 1)
 
-    def _without_passes(self, mean: float, sd: float) -> Ending:
-        """Return how it is likely to end where nothing is to be taken off now, or less than can be marked."""
-        ahead = outlook(mean, sd, self.stakes, self.state.noise)
-        if ahead.take_lbf == 0:
-            return Ending(ahead.under, ahead.over, ahead.passes)
-        found = chances(mean, hypot(sd, self.state.noise.after_lbf), self.stakes)
-        return Ending(found.under, found.over, 0.0)
+    def _without_passes(self, standing: _Standing) -> Ending:
+        """Return how it is likely to end if nothing is taken off now."""
+        ahead = self._look(standing, 0)
+        return Ending(ahead.cost_lbf, ahead.under, ahead.over, 0.0)
 
 
 def _place(method: Method) -> int:

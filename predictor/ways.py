@@ -27,8 +27,8 @@ ORDER = (Method.SIDES, Method.EDGES, Method.TRAP, Method.BELLY_GLASS)
 MOST_SHARE = 0.4
 """Largest share of the width that is looked at."""
 
-TRIED_LOSS = 0.05
-"""Share of the weight that a thought-of removal takes at most, for the gain of its method."""
+TRIED_LOSSES = (0.01, 0.05)
+"""Shares of the weight that a small and a large thought-of removal take at most, for what is got by their method."""
 
 
 @dataclass(frozen=True)
@@ -58,12 +58,12 @@ class Way:
 
     Attributes:
         possible: in order.
-        share: standard deviation of a loss over the one expected, as a share of it.
+        got: of the loss by the statics.
         settled_lbf: settled weight expected after each, shape (patterns,).
     """
 
     possible: Patterns
-    share: float
+    got: Got
     settled_lbf: Array
 
     @property
@@ -75,6 +75,11 @@ class Way:
     def has_room(self) -> bool:
         """Whether anything may be taken off."""
         return len(self.settled_lbf) > 1
+
+    def loss_sd_lbf(self, before: int, after: int) -> float:
+        """Return the standard deviation of what is lost from one pattern to another."""
+        left = self.possible.left
+        return float(self.settled_lbf[before]) * self.got.sd(float(np.log(left[before] / left[after])))
 
 
 @dataclass(frozen=True)
@@ -115,7 +120,7 @@ class Ways:
         kit = replace(self.kit, events=(*self.kit.events, *taken))
         possible = _possible(method, kit, self.draw_in, self.limits, self.knowledge, self.stiffer)
         got = self.got[method]
-        return Way(possible, got.share, settled_lbf * possible.left**got.gain)
+        return Way(possible, got, settled_lbf * np.exp(-got.expected(-np.log(possible.left))))
 
     def one_after_another(self) -> Iterator[Way]:
         """Yield each way from where the ones before it, taken to their limits, have ended."""
@@ -151,11 +156,12 @@ def ways_of(
     for method in ORDER[1:]:
         possible = _possible(method, kit, draw_in, limits, knowledge, None)
         if len(possible.left) > 1:
-            tried[method] = possible.removals(kit, 0, max(possible.deepest_within(TRIED_LOSS), 1))
+            small, large = (max(possible.deepest_within(loss), 1) for loss in TRIED_LOSSES)
+            tried[method] = possible.removals(kit, 0, small), possible.removals(kit, 0, large)
     got = got_by(kit, judged, knowledge, tried)
     if isinstance(got, Refusal):
         return got
-    by_sides = Got(state.gain, state.noise.share)
+    by_sides = Got(state.gain, 0.0, state.noise.share * state.gain, 0.0)
     return Ways(kit, state.settled_lbf, draw_in, limits, knowledge, stiffer, {Method.SIDES: by_sides, **got})
 
 

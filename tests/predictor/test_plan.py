@@ -16,9 +16,11 @@ from predictor.full_draw import drawn
 from predictor.kit_state import Kit
 from predictor.passes import MOST_PASSES, outlook
 from predictor.plan import Plan, plan
+from predictor.planned_passes import Planner
 from predictor.prospects import Knowledge
+from predictor.removal_gains import Got
 from predictor.stakes import Stakes
-from predictor.ways import Limits
+from predictor.ways import Limits, ways_of
 from tests.predictor.bows import GLASS, STRAIGHT, build
 from tests.predictor.kits import DRAW, DRAW_IN, found, kit, planned, promise, state, weigh_in
 
@@ -144,14 +146,34 @@ def test_where_a_way_ends_the_next_one_goes_on() -> None:
     assert all(cut.new_size_in < low + 1 / 64 for cut, low in zip(sides.cuts, least, strict=True))
 
 
-def test_too_little_for_the_saw_is_taken_by_the_edges() -> None:
-    """A small excess is rounded off the corners where the shop allows it, and else sanded off the sides."""
-    little = weigh_in(1, 47.5, stage="finished")
-    by_edges = planned(45, little, limits=Limits((0.3, 0.2), None, TILLER_IN, most_radius_in=1 / 8))
-    by_sides = planned(45, little)
-    assert {one.method for one in by_edges.passes} == {Method.EDGES}
-    assert {one.method for one in by_sides.passes} == {Method.SIDES}
-    assert by_edges.passes[-1].by_hand
+def with_edges(edges: Got, start: Planner) -> Planner:
+    """Return a planner that gets what is given by the edges."""
+    return replace(start, ways=replace(start.ways, got={**start.ways.got, Method.EDGES: edges}))
+
+
+def test_too_little_for_the_saw_is_taken_by_what_is_surer() -> None:
+    """A small excess goes off the corners where they are known well, and off the sides by hand where they are not.
+
+    A large one goes off the sides, however well the corners are known.
+    """
+    surely, hardly = Got(1.0, 0.0, 0.05, 0.0), Got(1.0, 0.0, 0.1, 0.05)
+    for lbf, edges, method in (
+        (47.5, surely, Method.EDGES),
+        (47.5, hardly, Method.SIDES),
+        (52.0, surely, Method.SIDES),
+    ):
+        passes, _ = with_edges(edges, planner(lbf)).followed()
+        assert passes[0].method is method
+        assert passes[-1].by_hand
+
+
+def planner(lbf: float) -> Planner:
+    """Return what a plan of the bow follows from, finished at some weight, for 45 lb."""
+    first = weigh_in(1, lbf, stage="finished")
+    limits = Limits((0.3, 0.2), None, TILLER_IN, most_radius_in=1 / 8)
+    ways = ways_of(kit(first), state(first), promise(45).judged, limits, Knowledge(handbook()))
+    assert not isinstance(ways, Refusal), ways
+    return Planner(ways, state(first), 45.0, Stakes())
 
 
 def test_a_stiff_limb_is_set_right_by_its_sides_however_little() -> None:

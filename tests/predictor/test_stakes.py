@@ -20,7 +20,12 @@ stakes_of_any = st.builds(
 
 @pytest.mark.parametrize(
     ("ratio", "z", "loss"),
-    [(4, 0.8416212335729143, 1.3998096020390416), (9, 1.2815515655446004, 1.7549833193248685)],
+    [
+        (1.5, 0.2533471031357997, 0.9658563337421513),
+        (4, 0.8416212335729143, 1.3998096020390416),
+        (9, 1.2815515655446004, 1.7549833193248685),
+        (19, 1.6448536269514722, 2.062712807507428),
+    ],
 )
 def test_fractile_rule_without_tolerance(ratio, z, loss):
     """With no tolerance the aim is the newsvendor's fractile, z = Phi^-1(r / (1 + r)), at a cost of (1 + r) sd phi(z).
@@ -111,3 +116,62 @@ def test_two_step_cost_with_different_prices():
     searched = optimize.minimize_scalar(lost, bounds=(low, high), method="bounded", options={"xatol": 1e-9})
     assert searched.x == pytest.approx(best, abs=1e-5)
     assert lost(best) == pytest.approx(0.036057082, rel=1e-7)
+
+
+GIVEN_AWAY = Stakes(tolerance_lbf=0.0, under_to_over=0.0)
+"""Only what lies above the target costs, by the pound."""
+
+
+def cheapest(cost, low, high):
+    """Return the mean that costs least, by search."""
+    found = optimize.minimize_scalar(cost, bounds=(low, high), method="bounded", options={"xatol": 1e-10})
+    return found.x
+
+
+@pytest.mark.parametrize(("u", "d"), [(0.05, 2.048062), (0.2, 1.264327), (0.5, 0.517913)])
+def test_sold_cheaper_below_the_limit(u, d):
+    """A piece below the limit sells for less, one above it gives the rest away: phi(d) / Phi(d) = g s / (a - r).
+
+    Hunter and Kartha, Journal of Quality Technology 9 (1977), 176-181 (from memory; the condition was derived anew).
+    The digits are computed, by the root in the first line.
+    """
+    assert d == pytest.approx(optimize.brentq(lambda at: norm.pdf(at) / norm.cdf(at) - u, -1, 5), abs=1e-6)
+    sd, less = 1.0, 1 / u
+
+    def lost(aim):
+        return less * chances(aim, sd, GIVEN_AWAY).under + float(expected_cost(aim, sd, GIVEN_AWAY))
+
+    assert cheapest(lost, -1, 5) == pytest.approx(d * sd, abs=1e-5)
+
+
+def test_sold_cheaper_below_forty():
+    """Limit 40, sd 1, five lost on a light piece, one a pound given away: the mean is 41.264327, .10305631 light.
+
+    Hunter and Kartha as above; computed, by the root in the first line.
+    """
+    d = optimize.brentq(lambda at: norm.pdf(at) / norm.cdf(at) - 1 / 5, -1, 5)
+    assert 40 + d == pytest.approx(41.264327155, abs=1e-9)
+    assert chances(d, 1.0, GIVEN_AWAY).under == pytest.approx(0.10305631, abs=1e-8)
+
+
+@pytest.mark.parametrize(
+    ("sd", "refill", "mean"), [(1.0, 2.0, 41.040205337), (1.0, 0.5, 40.366804136), (2.0, 1.0, 40.733608272)]
+)
+def test_filled_again_below_the_limit(sd, refill, mean):
+    """A piece below the limit is made again until one is above it: s (1 - h (h + d)) = R h / Phi(d), h = phi / Phi.
+
+    Golhar, Journal of Quality Technology 19 (1987), 201-207 (from memory; the condition was derived anew), with
+    material at one a pound and R for filling again. Only R / s matters. Computed, by the root in the first lines.
+    """
+
+    def condition(d):
+        h = norm.pdf(d) / norm.cdf(d)
+        return sd * (1 - h * (h + d)) - refill * h / norm.cdf(d)
+
+    assert 40 + sd * optimize.brentq(condition, -1, 4) == pytest.approx(mean, abs=1e-8)
+
+    def cost(aim):
+        under = chances(aim, sd, GIVEN_AWAY).under
+        return (float(expected_cost(aim, sd, GIVEN_AWAY)) + refill * under) / (1 - under)
+
+    assert 40 + cheapest(cost, -sd, 4 * sd) == pytest.approx(mean, abs=1e-5)
