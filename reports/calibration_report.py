@@ -169,4 +169,4 @@ def _verdict(told: Coverage) -> str:
     if told.inside > told.usual_high:
         return f"{counted} Intervals are wider than they need be."
     low, high = f"{told.share_low:.0%}", f"{told.share_high:.0%}"
-    return f"{counted} Nothing speaks against them; with 95 % confidence the true share lies between {low} and {high}."
+    return f"{counted} Nothing speaks against them; with 95% confidence the true share lies between {low} and {high}."

@@ -8,7 +8,7 @@ from reports.calibration_report import TOLD_LEVEL, CalibrationReport, Coverage
 from reports.graphs import BAND, BLUE, GREY, VERMILION, label
 from reports.numbers import fixed
 from reports.printing import Units
-from reports.sources import tell_basis
+from reports.sources import not_counted, tell_basis
 from training.coverage import CONFIDENCE
 
 FEW = 10
@@ -49,8 +49,8 @@ def _doubtful_too(report: CalibrationReport) -> list[Block]:
         return []
     return [
         Caution(
-            f"{told.builds - counted} that look like a mistake are not counted; with them {told.inside} of "
-            f"{told.builds} fell in their {told.level:.0%} interval."
+            f"{not_counted(told.builds - counted)}, {told.inside} of {told.builds} fell in their {told.level:.0%} "
+            "interval."
         )
     ]
 

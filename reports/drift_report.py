@@ -16,7 +16,7 @@ from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES
 from reports.blocks import Block, Graph, Grid, Paragraph, grid, span
 from reports.graphs import BAND, BLUE, GREY, VERMILION, label
 from reports.numbers import fixed
-from reports.printing import Units
+from reports.printing import Units, named_once
 from reports.sources import Basis, Sources, basis_of, tell_basis
 from training.control_chart import (
     BUILDS_A_FALSE_ALARM,
@@ -195,7 +195,7 @@ def _alarm_table(raised: Sequence[RaisedAlarm]) -> Grid:
             one.rule,
             ", ".join(one.builds),
             f"{one.mean_score:+.1f}",
-            ", ".join(one.shared) or "-",
+            ", ".join(map(named_once, one.shared)) or "-",
         )
         for one in raised
     )
@@ -205,7 +205,7 @@ def _alarm_table(raised: Sequence[RaisedAlarm]) -> Grid:
 def _candidate_table(candidates: Sequence[Candidate]) -> Grid:
     rows = [
         [
-            one.what,
+            named_once(one.what),
             str(one.builds),
             span(f"{one.first:%Y-%m}", f"{one.last:%Y-%m}"),
             f"{one.effect_percent:+.1f}% ± {one.effect_sd_percent:.1f}%",
@@ -218,7 +218,7 @@ def _candidate_table(candidates: Sequence[Candidate]) -> Grid:
 
 
 def _telling(candidates: Sequence[Candidate]) -> str:
-    sure = [one.what for one in candidates if abs(one.effect_percent) > 2 * one.effect_sd_percent]
+    sure = [named_once(one.what) for one in candidates if abs(one.effect_percent) > 2 * one.effect_sd_percent]
     if not sure:
         return "None of them stands out by two standard deviations."
     return f"By more than two standard deviations stand out: {', '.join(sure)}."
@@ -236,9 +236,9 @@ def _chart(points: Sequence[Point]) -> Graph:
             axes.axhline(limit, color=GREY, linewidth=1)
         axes.plot(places, [point.score for point in points], "o", color=BLUE)
         axes.plot(places, [point.average for point in points], color=VERMILION, linewidth=2.2)
-        label(axes, "each build", (1, 2.3), BLUE)
-        label(axes, "line: moving average; grey: its usual range", (1, -2.8), VERMILION)
-        far = max(3.4, *(1.1 * abs(point.score) for point in points))
+        far = max(4.2, *(1.1 * abs(point.score) for point in points))
+        label(axes, "each build", (1, 3.05), BLUE)
+        label(axes, "line: moving average; grey: its usual range", (1, -4.05), VERMILION)
         axes.set_ylim(-far, far)
         axes.set_xlabel(f"builds in order of time, {points[0].weighed_on} to {points[-1].weighed_on}")
         axes.set_ylabel("reading too high, in sd")

@@ -6,7 +6,6 @@ from matplotlib.axes import Axes
 
 from reports.blocks import Block, Caution, Graph, Grid, Paragraph, grid
 from reports.errors_report import (
-    OURS,
     QUANTITIES,
     Against,
     ErrorsReport,
@@ -17,7 +16,7 @@ from reports.errors_report import (
 from reports.graphs import BAND, BLUE, GREY, VERMILION, label, points
 from reports.numbers import fixed
 from reports.printing import Units
-from reports.sources import tell_basis
+from reports.sources import not_counted, tell_basis
 from training.compared import FEWEST_FOR_RIVALS
 from training.diagnostics import BUILDS_A_COLUMN, FEWEST_FOR_A_TREND
 
@@ -48,8 +47,8 @@ def _methods(report: ErrorsReport, units: Units) -> list[Block]:
     if doubtful and doubtful.builds > ours.builds:
         told.append(
             Caution(
-                f"{doubtful.builds - ours.builds} that look like a mistake are not counted; with them the mean "
-                f"absolute error is {units.tenths_of_weight(doubtful.mean_absolute_lbf)} {units.weight}, not "
+                f"{not_counted(doubtful.builds - ours.builds)}, the mean absolute error is "
+                f"{units.tenths_of_weight(doubtful.mean_absolute_lbf)} {units.weight}, not "
                 f"{units.tenths_of_weight(ours.mean_absolute_lbf)}."
             )
         )
@@ -165,7 +164,7 @@ def _rivals_graph(rivals: Sequence[Method]) -> Graph:
         axes.set_yticks([])
         axes.spines["left"].set_visible(False)
         axes.set_ylim(-len(found) + 0.5, 0.8)
-        axes.set_xlabel(f"CRPS less that of {OURS}, % of weight; right of 0 is worse")
+        axes.set_xlabel("worse by (CRPS), % of weight")
 
     told = "; ".join(f"{name} {value:+.2f} ± {half:.2f}" for name, value, half in found)
     return Graph(
@@ -175,35 +174,22 @@ def _rivals_graph(rivals: Sequence[Method]) -> Graph:
 
 def _groups(report: ErrorsReport, units: Units) -> Block:
     unit = units.weight
-    heads = [
-        "by",
-        "group",
-        "builds",
-        f"bias, {unit}",
-        "95%",
-        f"MAE, {unit}",
-        f"RMSE, {unit}",
-        "MAE, %",
-        "CRPS, %",
-    ]
+    heads = ["group", "builds", f"bias, {unit} (95%)", f"MAE, {unit}", "MAE, %", "CRPS, %"]
     rows = []
     for one in report.groups:
         scored = one.scored
-        half = scored.bias_lbf.half
+        half, bias = scored.bias_lbf.half, units.tenths_of_weight(scored.bias_lbf.value)
         rows.append(
             [
-                one.by,
-                one.group,
+                f"{one.by}: {one.group}",
                 str(scored.builds),
-                units.tenths_of_weight(scored.bias_lbf.value),
-                "-" if half is None else f"± {units.tenths_of_weight(half)}",
+                bias if half is None else f"{bias} ± {units.tenths_of_weight(half)}",
                 units.tenths_of_weight(scored.mean_absolute_lbf),
-                units.tenths_of_weight(scored.root_mean_square_lbf),
                 fixed(scored.mean_absolute_percent, 1),
                 fixed(scored.crps_percent, 2),
             ]
         )
-    return grid("By group", heads, rows, texts=2)
+    return grid("By group", heads, rows)
 
 
 def _against(report: ErrorsReport) -> list[Block]:
@@ -245,7 +231,8 @@ def _against_graph(one: Against) -> Graph:
         axes.plot(
             [value for value, _ in in_order], [smooth for _, smooth in in_order], color=VERMILION, linewidth=2
         )
-        label(axes, "smooth", in_order[-1], VERMILION, "right")
+        label(axes, "line: smooth; grey: 19 in 20, if all is well", (in_order[0][0], 2.0), VERMILION)
+        axes.set_ylim(min(-2.5, *one.scores) - 0.2, max(2.9, *one.scores) + 0.2)
         axes.set_xlabel(
             f"{one.quantity}, {one.unit}{' since the first weighing' if one.quantity == 'date' else ''}"
         )

@@ -16,6 +16,9 @@ BLUE, VERMILION = "#0072B2", "#D55E00"
 """Two that the colour-blind tell apart: Okabe and Ito, Color Universal Design (2008), from memory. Their greys are
 alike, so marks, dashes and words have to tell them apart in grey print."""
 
+INK = {BLUE: "#005A8C", VERMILION: "#A34700"}
+"""The same for words, darker, so that small letters keep their contrast to white and to a band, in grey print too."""
+
 GREY, BAND = "0.45", "0.88"
 
 WIDTH_IN = 4.6
@@ -25,10 +28,10 @@ STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "drawweight",
     "font.family": "sans-serif",
-    "font.size": 10.0,
+    "font.size": 11.0,
     "axes.spines.top": False,
     "axes.spines.right": False,
-    "axes.titlesize": 10.0,
+    "axes.titlesize": 11.0,
     "lines.linewidth": 1.6,
     "lines.markersize": 4.0,
 }
@@ -64,8 +67,8 @@ def label(
     axes.annotate(
         text,
         at,
-        color=colour,
-        fontsize=9,
+        color=INK.get(colour, colour),
+        fontsize=10,
         xytext=(0, 4),
         textcoords="offset points",
         ha=side,
@@ -75,4 +78,4 @@ def label(
 
 def points(axes: Axes, x: Sequence[float], y: Sequence[float], colour: str = BLUE) -> None:
     """Draw builds as points, half clear so that those upon each other show."""
-    axes.plot(x, y, "o", color=colour, alpha=0.6, markeredgewidth=0)
+    axes.plot(x, y, "o", color=colour, alpha=0.7, markeredgewidth=0)

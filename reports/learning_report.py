@@ -14,7 +14,7 @@ from predictor.lessons import Lesson, after_all, after_each, doubt, half_widths,
 from reports.blocks import Block, Graph, Paragraph, grid
 from reports.graphs import BLUE, VERMILION, label
 from reports.numbers import fixed
-from reports.printing import Units
+from reports.printing import Units, named_once
 from reports.sources import Basis, Sources, basis_of, tell_basis
 from training.candidates import candidates, usual_bows
 from training.learning_curve import LEVEL, MOST_LATER, curve
@@ -218,11 +218,13 @@ def _teaches_told(report: LearningReport) -> list[Block]:
         ]
     own = report.ahead is not None and report.ahead.own_percent > MOSTLY_OWN * report.ahead.now_percent
     mostly = " Most of the width is each bow's own, so measuring the bow itself brings more." if own else ""
-    rows = [[one.what, fixed(one.half_width_percent, 2), fixed(one.gain_percent, 2)] for one in worth]
+    rows = [
+        [named_once(one.what), fixed(one.half_width_percent, 2), fixed(one.gain_percent, 2)] for one in worth
+    ]
     return [
         Paragraph(
             "What would teach most, each by itself, for the average of those bows. For one planned bow see: drawweight "
             f"predict BUILD --budget.{mostly}"
         ),
-        grid("Best next", ["do", "± % then", "narrower by"], rows),
+        grid("Best next", ["do", "half width then, %", "narrower by, %"], rows),
     ]

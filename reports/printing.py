@@ -1,5 +1,6 @@
 """One way to print: quantities in inch or metric, tables, and notes on their own channel."""
 
+import re
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -85,6 +86,11 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[str]], *, right: Seque
     for row in rows:
         made.add_row(*(escape(cell) for cell in row))
     return made
+
+
+def named_once(text: str) -> str:
+    """Return words in which a lot named after its material, as in `black cherry, black cherry 2`, names it once."""
+    return re.sub(r"\b(\w[\w ]*), (?=\1 )", "", text)
 
 
 def note(message: str) -> None:

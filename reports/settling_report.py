@@ -105,18 +105,21 @@ def _when(report: SettlingReport) -> str:
 
 
 def _bows(readings: Sequence[ShotReading], units: Units) -> Block:
+    (of,) = units.read_weights([OF_LBF])
+    heads = ["build", "shots", "left, % ± sd", f"lost of {of}, {units.weight}"]
     rows = [
         [
             one.build,
             str(one.shots),
-            f"{one.first_weighings}, {one.weighings}",
             f"{100 * one.share:.1f} ± {100 * one.log_sd:.1f}",
             units.tenths_of_weight(OF_LBF * (1 - one.share)),
         ]
         for one in readings
     ]
-    (of,) = units.read_weights([OF_LBF])
-    heads = ["build", "shots", "weighings, first and then", "left, % ± sd", f"lost of {of}, {units.weight}"]
+    if any(one.first_weighings + one.weighings > 2 for one in readings):
+        heads.append("weighings, first and then")
+        for row, one in zip(rows, readings, strict=True):
+            row.append(f"{one.first_weighings}, {one.weighings}")
     return grid("Bows weighed again", heads, rows)
 
 
@@ -142,7 +145,9 @@ def _graph(curve: SettlingCurve) -> Graph:
             )
         axes.plot(shots, [100 * left.middle for left in curve.band], color=VERMILION, linewidth=2.2)
         words = f"thick: the law; grey: {curve.level:.0%} of bows"
-        label(axes, words, (shots[-1], 100 * curve.band[-1].high), VERMILION, "right")
+        bottom, top = axes.get_ylim()
+        axes.set_ylim(bottom, top + (top - bottom) / 8)
+        label(axes, words, (shots[-1], top), VERMILION, "right")
         axes.set_xlabel("arrows shot")
         axes.set_ylabel("left of the finished weight, %")
 

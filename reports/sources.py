@@ -127,3 +127,10 @@ def tell_basis(basis: Basis) -> tuple[Block, ...]:
         shown += [[f"and {rest} more", "--json has them all"]] if rest else []
         told.append(grid("Left out", ["record", "why"], shown, texts=2))
     return tuple(told)
+
+
+def not_counted(builds: int) -> str:
+    """Return the start of a sentence on builds that look like a mistake; how it is with them follows."""
+    if builds == 1:
+        return "1 build that looks like a mistake is not counted; with it"
+    return f"{builds} builds that look like a mistake are not counted; with them"

@@ -152,7 +152,7 @@ def _orders(report: ToleranceReport, units: Units) -> list[Block]:
         return [Paragraph("No order in the book has been delivered, so how promises were kept is not known.")]
     counted = (
         f"Of {report.judged} delivered orders that were weighed at the promised draw {report.met} met their tolerance "
-        f"(95 % confidence: {span(f'{100 * report.met_low:.0f}', f'{report.met_high:.0%}')})."
+        f"(95% confidence: {span(f'{100 * report.met_low:.0f}', f'{report.met_high:.0%}')})."
     )
     rows = [
         [
