@@ -38,9 +38,6 @@ LEVELS = (0.8, 0.9)
 NAMED = 0.2
 """Probability from which a slip in an own weighing or in the bow's record is told (a choice of this project)."""
 
-FOLLOWED_SHOTS = 1000
-"""Shots beyond which a settled weight is called extrapolated: common practice, no source."""
-
 MAIN_DRAW_IN = 28.0
 """The draw whose uncertainty is told source by source: the one nearest to it."""
 
@@ -236,8 +233,9 @@ def _settling(stage: Stage, shots: int | None, habits: Habits) -> Iterator[str]:
     """Say what law a settled weight rests on, whether it is a default, and where it goes beyond what is weighed."""
     if stage is Stage.SETTLED:
         yield habits.settling.in_words()
-        if shots is not None and shots > FOLLOWED_SHOTS:
-            yield f"few bows are weighed again beyond {FOLLOWED_SHOTS} shots: what {shots} take is extrapolated"
+        beyond = None if shots is None else habits.settling.beyond(shots)
+        if beyond is not None:
+            yield beyond
 
 
 def _at_draws(

@@ -17,6 +17,10 @@ FULL_SETTLING_SHOTS = 500
 """Shots after which the loss by shooting in is counted as one."""
 
 
+FOLLOWED_SHOTS = 1000
+"""Shots to which bows are followed, where no bow of the shop tells: common practice, no source."""
+
+
 class LawKind(StrEnum):
     """Shape of the loss against shots."""
 
@@ -38,6 +42,7 @@ class SettlingLaw(Record):
     parameter: float = Field(10.0, gt=0, description="shots at which the logarithm turns, or the exponent")
     basis: LawBasis = LawBasis.DEFAULT
     histories: int = Field(0, ge=0, description="builds weighed again after shooting that were asked")
+    longest_shots: int = Field(0, ge=0, description="most arrows after which one of them was weighed")
 
     def share(self, shots: float) -> float:
         """Return the share of the loss at 500 shots that has come about; above 1 beyond them."""
@@ -56,6 +61,17 @@ class SettlingLaw(Record):
         if self.basis is LawBasis.HELD_OUT:
             return f"settling goes as {law}, which fits {count} best"
         return f"settling goes as {law} by default; {count} do not tell laws apart"
+
+    def beyond(self, shots: int) -> str | None:
+        """Return that so many shots lie beyond what bows are followed over, if they do."""
+        if shots <= (self.longest_shots or FOLLOWED_SHOTS):
+            return None
+        if self.longest_shots:
+            return (
+                f"no bow of the shop was weighed again after more than {self.longest_shots} shots: "
+                f"what {shots} take is extrapolated"
+            )
+        return f"few bows are weighed again beyond {FOLLOWED_SHOTS} shots: what {shots} take is extrapolated"
 
 
 DEFAULT_LAW = SettlingLaw()

@@ -73,15 +73,28 @@ def choose_law(weighings: Sequence[Weighing]) -> SettlingLaw:
     """
     histories = _last([as_one(sitting) for sitting in sittings(weighings)])
     tried = tuple(trials(histories)) if histories else ()
-    sound = np.any([one.sound for one in tried], axis=0)
-    default = DEFAULT_LAW.model_copy(update={"histories": int(np.sum(sound))})
+    sound = np.any([one.sound for one in tried], axis=0) if tried else np.zeros(0, dtype=np.bool_)
+    told = {"histories": int(np.sum(sound)), "longest_shots": _longest(histories, sound)}
+    default = DEFAULT_LAW.model_copy(update=told)
     if default.histories < FEWEST_HISTORIES:
         return default
     usual, *better = (float(one.log_density[sound].sum()) for one in tried)
     if max(better) < usual + TIED:
         return default
     best = tried[1 + int(np.argmax(better))].law
-    return best.model_copy(update={"basis": LawBasis.HELD_OUT, "histories": default.histories})
+    return best.model_copy(update={"basis": LawBasis.HELD_OUT, **told})
+
+
+def _longest(histories: Sequence[Weighing], sound: NDArray[np.bool_]) -> int:
+    """Return the most arrows after which a sound bow was weighed; none where there is no such bow.
+
+    Args:
+        histories: of the bows.
+        sound: whether each bow's weighings look sound, in the order of its first one, shape (bows,).
+    """
+    bows = dict.fromkeys(one.build for one in histories)
+    kept = {bow for bow, is_sound in zip(bows, sound, strict=True) if is_sound}
+    return max((one.moment.shots or 0 for one in histories if one.build in kept), default=0)
 
 
 def _last(histories: Sequence[Weighing]) -> Sequence[Weighing]:

@@ -15,6 +15,7 @@ from datasets.record import Dimension, DrawLength, Taken, ZeroPoint
 from datasets.schema import Event, Form, Removal, Stage, WeighIn
 from predictor.bow import Refusal, weights
 from predictor.predict import Prediction, predict
+from predictor.settling import FOLLOWED_SHOTS
 from tests.predictor.bows import GLASS, REFLEXED, STRAIGHT, build, core
 
 DRAWS = tuple(DrawLength(inch=inch, zero=ZeroPoint.STANDARD) for inch in (26, 27, 28, 29))
@@ -257,3 +258,12 @@ def test_a_settled_weight_says_what_law_it_rests_on() -> None:
     assert isinstance(settled, Prediction)
     assert [note for note in settled.notes if note.startswith(said)]
     assert not [note for note in predicted().notes if note.startswith("settling")]
+
+
+@pytest.mark.parametrize(("shots", "told"), [(None, 0), (FOLLOWED_SHOTS, 0), (FOLLOWED_SHOTS + 1, 1)])
+def test_a_settled_weight_far_from_any_weighing_is_extrapolated(shots: int | None, told: int) -> None:
+    """Beyond the shots that bows are usually followed over, a settled weight is said to be extrapolated."""
+    settled = predict(STRAIGHT, build(), (), DRAWS, handbook(), stage=Stage.SETTLED, shots=shots)
+
+    assert isinstance(settled, Prediction)
+    assert len([note for note in settled.notes if "is extrapolated" in note]) == told

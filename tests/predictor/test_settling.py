@@ -9,7 +9,7 @@ from scipy.stats import norm
 from datasets.schema import Stage
 from predictor.columns import COMMON_PRIORS
 from predictor.scatter import FINISH_SANDING, SCALE_MEDIANS, SHOOTING_IN
-from predictor.settling import LawBasis, LawKind, SettlingLaw, settling
+from predictor.settling import FOLLOWED_SHOTS, LawBasis, LawKind, SettlingLaw, settling
 
 LAWS = st.one_of(
     st.builds(SettlingLaw, kind=st.just(LawKind.LOG), parameter=st.floats(1, 200)),
@@ -44,6 +44,19 @@ def test_every_shot_costs_and_none_more_than_the_one_before(law: SettlingLaw, sh
 def test_values(law: SettlingLaw, shots: int, share: float) -> None:
     """The two laws as they are written: shots to a power, and log(1 + shots / parameter), over their value at 500."""
     assert law.share(shots) == pytest.approx(share, rel=1e-12)
+
+
+def test_what_is_extrapolated_goes_by_the_longest_follow_up() -> None:
+    """Where bows of the shop were weighed again, the longest of them is where knowledge ends, above or below 1000."""
+    for longest in (300, 2500):
+        law = SettlingLaw(histories=3, longest_shots=longest)
+        said = law.beyond(longest + 1)
+
+        assert law.beyond(longest) is None
+        assert said is not None
+        assert f"after more than {longest} shots: what {longest + 1} take is extrapolated" in said
+    assert SettlingLaw().beyond(FOLLOWED_SHOTS) is None
+    assert "few bows are weighed again beyond 1000 shots" in (SettlingLaw().beyond(FOLLOWED_SHOTS + 1) or "")
 
 
 def test_shots_that_nobody_counted() -> None:

@@ -7,11 +7,11 @@ import pytest
 
 from datasets.book import read_record
 from datasets.contents import Contents
-from datasets.schema import WeighIn
+from datasets.schema import Stage, WeighIn
 from predictor.bow import Refusal
 from predictor.columns import COMMON_PRIORS
 from predictor.scatter import SHOOTING_IN
-from reports.expectation import SURE, compare, compare_all, expect, last_stage
+from reports.expectation import SURE, compare, compare_all, expect, last_shots, last_stage, stage_and_shots
 from tests import shop
 
 
@@ -107,3 +107,21 @@ def test_without_its_form_nothing_is_expected(contents: Contents) -> None:
     assert isinstance(told[0], Refusal)
     assert told[0].where == "plain-64/9"
     assert not isinstance(told[1], Refusal)
+
+
+def test_arrows_of_the_last_weighing_count_at_its_stage_only(contents: Contents) -> None:
+    """A question that names nothing is of the bow as weighed last; of another stage nobody has said the arrows."""
+    build = contents.builds["K-001"]
+    shot = shop.weigh_in(id="K-001/4", on="2026-03-08", stage="settled", shots=250)
+    record = read_record(shot.kind, shot.data, contents).record
+    assert record is not None
+    later = contents.plus(record)
+
+    assert (last_shots(contents, build), last_shots(later, build)) == (None, 250)
+    assert stage_and_shots(contents, build, None, None) == (Stage.FINISHED, None)
+    assert stage_and_shots(later, build, None, None) == (Stage.SETTLED, 250)
+    assert stage_and_shots(later, build, Stage.SETTLED, None) == (Stage.SETTLED, 250)
+    assert stage_and_shots(later, build, Stage.SETTLED, 900) == (Stage.SETTLED, 900)
+    assert stage_and_shots(later, build, Stage.FINISHED, None) == (Stage.FINISHED, None)
+    unweighed = build.model_copy(update={"id": "K-009"})
+    assert stage_and_shots(later, unweighed, None, None) == (Stage.TILLERED, None)

@@ -40,7 +40,8 @@ def test_too_few_bows_leave_the_default() -> None:
         np.random.default_rng(545_002), law.share, FEWEST_HISTORIES - 1, FOLLOWED, loss=0.04, climate=0.001
     )
 
-    assert choose_law(few) == DEFAULT_LAW.model_copy(update={"histories": FEWEST_HISTORIES - 1})
+    told = {"histories": FEWEST_HISTORIES - 1, "longest_shots": 1500}
+    assert choose_law(few) == DEFAULT_LAW.model_copy(update=told)
     assert choose_law([]) == DEFAULT_LAW
 
 
@@ -88,6 +89,17 @@ def test_a_slip_of_the_pencil_is_left_aside() -> None:
     ]
 
     assert choose_law([*sound, *slipped]).histories == 10
+
+
+def test_the_longest_follow_up_is_that_of_a_sound_bow() -> None:
+    """A law knows after how many shots a bow was last weighed, whether chosen or by default; a slip does not count."""
+    followed = bows(np.random.default_rng(545_004), DEFAULT_LAW.share, 10, ((0, 250), (0, 100, 800)))
+    slipped = [
+        weighing("K-100", number, shots, np.full(3, off), 0.01)
+        for number, (shots, off) in enumerate(((0, 0.0), (200, -0.3), (6000, -0.01)))
+    ]
+
+    assert choose_law(followed).longest_shots == choose_law([*followed, *slipped]).longest_shots == 800
 
 
 def test_under_a_law_the_columns_follow_it() -> None:
