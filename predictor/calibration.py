@@ -152,6 +152,17 @@ def check(
     )
 
 
+def widened_in_words(wider: float) -> str:
+    """Return how wide intervals are given, against those that follow from the doubts alone, with the reason.
+
+    Args:
+        wider: factor by which intervals are stretched, never below one.
+    """
+    if round(100 * wider) <= 100:
+        return "as wide as calculated"
+    return f"{wider - 1:.0%} wider than calculated, for past builds strayed further than that"
+
+
 def in_words(checked: Check, wider: float) -> str:
     """Return in one sentence where the widths of intervals come from.
 
@@ -160,16 +171,18 @@ def in_words(checked: Check, wider: float) -> str:
         wider: factor by which intervals are stretched.
     """
     if not checked.builds:
-        return "the model's own, as no build has been left out to check it"
-    which = f"left out{' as if of new lots' if checked.as_new_lots else ''}"
+        return "as wide as calculated; no past build has put them to the test yet"
+    where = "" if checked.form is None else f" on {checked.form}"
+    without = "the builds of its lots" if checked.as_new_lots else "its own weighings"
+    builds = "1 build" if checked.builds == 1 else f"{checked.builds} builds"
+    each = "" if checked.builds == 1 else "each "
+    test = f"{widened_in_words(wider)}; the test: {builds}{where}, {each}foretold without {without}"
     if checked.ratio is None:
         return (
-            f"the model's own times {wider:.2f}, as builds {which} ({checked.builds}) are too few for a "
-            f"checked {checked.level:.0%} interval: {checked.builds_needed} are needed, "
-            f"{checked.highest_level:.0%} is the highest"
+            f"{test}. That is too few to test {checked.level:.0%}: {checked.builds_needed} are needed, and "
+            f"{checked.highest_level:.0%} is the most that can be tested so far"
         )
-    where = "" if checked.form is None else f" on {checked.form}"
     return (
-        f"the model's own times {wider:.2f}; of {checked.builds} builds{where} {which} {checked.held} lay in their "
-        f"{checked.level:.0%} interval, and by rank it ought to be {checked.ratio:.2f} times as wide"
+        f"{test}. {checked.held} of them lay inside their {checked.level:.0%} range; by this test alone it would be "
+        f"given {checked.ratio:.2f} times as wide"
     )

@@ -126,8 +126,25 @@ def test_too_few_builds() -> None:
     assert told.ratio is None
     assert (told.builds, told.builds_needed, told.highest_level) == (5, 9, 0.8)
     assert in_words(told, 1.0) == (
-        "the model's own times 1.00, as builds left out (5) are too few for a checked 90% interval: "
-        "9 are needed, 80% is the highest"
+        "as wide as calculated; the test: 5 builds, each foretold without its own weighings. That is too few to "
+        "test 90%: 9 are needed, and 80% is the most that can be tested so far"
+    )
+
+
+def test_where_widths_come_from_is_told_in_plain_words() -> None:
+    """A sentence says whether ranges are widened and why, how the test went, and what it would ask for by itself."""
+    passed = check(calibration(*[0.5] * 8, 3.0), 0.9)
+
+    assert in_words(check(Calibration(), 0.9), 1.0) == (
+        "as wide as calculated; no past build has put them to the test yet"
+    )
+    assert in_words(passed, 1.12) == (
+        "12% wider than calculated, for past builds strayed further than that; the test: 9 builds, each foretold "
+        "without its own weighings. 8 of them lay inside their 90% range; by this test alone it would be given "
+        f"{passed.ratio:.2f} times as wide"
+    )
+    assert "1 build, foretold without its own weighings. That is too few" in in_words(
+        check(calibration(0.5), 0.9), 1.0
     )
 
 

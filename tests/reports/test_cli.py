@@ -676,7 +676,7 @@ def test_prediction_uses_what_was_learned(trained: Run) -> None:
     assert all(learned < wide for learned, wide in zip(widths(with_builds), widths(without), strict=True))
     assert with_builds["distance"] < 0.7 < without["distance"] == pytest.approx(1)
     assert (
-        "builds left out (1) are too few for a checked 90% interval: 9 are needed"
+        "1 build, foretold without its own weighings. That is too few to test 90%: 9 are needed"
         in with_builds["interval_basis"]
     )
 
