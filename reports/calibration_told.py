@@ -116,7 +116,8 @@ def _coverage_graph(report: CalibrationReport) -> Graph:
         axes.plot(nominal, nominal, color=GREY, linestyle="--")
         axes.plot(nominal, shares, "o-", color=BLUE)
         label(axes, "grey: usual by luck", (nominal[-1], low[2]), "0.3", "right")
-        label(axes, "left-out builds", (nominal[0] + 2, shares[0] - 3), BLUE)
+        label(axes, "points: left-out builds", (nominal[0], 97), BLUE)
+        label(axes, "dashes: as promised", (nominal[0], 91), "0.3")
         axes.set_xlabel("promised, % of builds")
         axes.set_ylabel("came true, % of builds")
 

@@ -63,8 +63,8 @@ def _shared(sections: Sequence[Section]) -> int:
 
 
 def unbroken(text: str) -> Markup:
-    """Return text in which no line ends inside of a word with hyphens, such as the name of a bow or of an option."""
-    parts = re.split(r"(\S*-\S+)", text)
+    """Return text in which no line ends inside of a word with hyphens, such as a bow's name, or of `1 7/32`."""
+    parts = re.split(r"(\d+ \d+/\d+|\S*-\S+)", text)
     return Markup("").join(
         Markup('<span class="whole">{}</span>').format(part) if place % 2 else part
         for place, part in enumerate(parts)

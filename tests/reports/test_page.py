@@ -57,10 +57,11 @@ def test_wide_tables_stand_upright_on_a_phone(columns: int, rows: int, stacked: 
 
 
 def test_names_are_not_broken() -> None:
-    """A line never ends inside of a name or an option with hyphens; other words are left alone."""
+    """A line never ends inside of a name or an option with hyphens, or of a mixed number; others are left alone."""
     assert unbroken("see K-002, ask --budget now") == (
         'see <span class="whole">K-002,</span> ask <span class="whole">--budget</span> now'
     )
+    assert unbroken("1 7/32 in / 9/16 in") == '<span class="whole">1 7/32</span> in / 9/16 in'
     assert unbroken("a minus - is no name") == "a minus - is no name"
 
 
