@@ -209,7 +209,7 @@ class Back:
         moved[:, 0] -= basis.depth[0] * np.sin(angles - solution.angle)
         return np.hstack([np.cos(angles)[:, None], moved])
 
-    def turned_at(self, solution: Solution, cells: Array) -> Array:
+    def turned_at(self, solution: Solution, cells: NDArray[np.intp]) -> Array:
         """Movement of the back, square to itself at the feet, with a sharp turn where each of some cells begins."""
         beyond = np.arange(len(self.basis.half))[:, None, None] >= cells
         return self._moved(solution, np.repeat(beyond, len(GAUSS), axis=1).astype(np.float64))

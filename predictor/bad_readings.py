@@ -30,11 +30,8 @@ BAD_SHARE = 0.03
 SHIFT = 12.0
 """Standard deviation of what a wrong reading is off by, in tolerances: 3/8 in with a rule that is good to 1/32 in."""
 
-TURN_SHARE = 0.1
+TURN_SHARE = 0.3
 """Curves that have a sharp turn which was not noted: a choice of this project."""
-
-SHARP_TURN = 0.4
-"""Standard deviation of that turn [radian]."""
 
 LEAST_SOUND = 0.55
 """Probability of all being sound below which readings are doubted: calibrated, see the test of false alarms."""
@@ -54,7 +51,8 @@ class Curves:
         free: readings of each shape that the curve has freely, shape (n, f).
         covariances: of the readings of what it has beside, one for each way to bend, shape (k, n, n).
         shares: probability of each way to bend, shape (k,).
-        turns: readings of a sharp turn by one radian at each of some places, shape (n, t).
+        turns: readings of a usual sharp turn at either end of each of some stretches, shape (n, t, 2): a turn within
+            a stretch is two independent ones at its ends, of these sizes by standard deviation.
     """
 
     free: Array
@@ -107,7 +105,8 @@ class _Explanations:
     Attributes:
         wrong: places of the readings taken as wrong.
         log_share: logarithm of prior times likelihood, shape (c,).
-        information: Bᵀ P B of the readings and turns B, by the precision P of what the free part leaves, (c, b, b).
+        information: Bᵀ P B of the readings and turns B, by the precision P of what the free part leaves, (c, b, b);
+            turns stand in pairs.
         pull: Bᵀ P y, shape (c, b).
     """
 
@@ -116,11 +115,21 @@ class _Explanations:
     information: Array
     pull: Array
 
-    def beside(self, columns: slice, variance: float, prior: float) -> Array:
-        """Logarithm of prior times likelihood if one column's shift is real too, shape (c, columns)."""
+    def wrong_beside(self, columns: slice, variance: float) -> Array:
+        """Logarithm of prior times likelihood if one more reading is wrong, shape (c, columns)."""
         known = variance * np.diagonal(self.information, axis1=1, axis2=2)[:, columns]
         gain = variance * self.pull[:, columns] ** 2 / (1 + known) - np.log1p(known)
-        return np.asarray(self.log_share[:, None] + gain / 2 + np.log(prior), dtype=np.float64)
+        return np.asarray(self.log_share[:, None] + gain / 2 + np.log(BAD_SHARE / (1 - BAD_SHARE)))
+
+    def turned_beside(self, readings: int) -> Array:
+        """Logarithm of prior times likelihood if there is a sharp turn in one of the stretches, shape (c, t)."""
+        first = np.arange(readings, self.pull.shape[1], 2)
+        pair = np.stack([first, first + 1], axis=-1)
+        known = np.eye(2) + self.information[:, pair[:, :, None], pair[:, None, :]]
+        pull = self.pull[:, pair]
+        solved = np.linalg.solve(known, pull[..., None])[..., 0]
+        gain = np.sum(pull * solved, axis=-1) - np.log(np.linalg.det(known))
+        return np.asarray(self.log_share[:, None] + gain / 2 + np.log(TURN_SHARE / max(len(first), 1)))
 
     def given(self, column: int, log_share: Array, variance: float, kept: int) -> "_Explanations":
         """These, with a reading taken as wrong; of readings and turns the first `kept` are kept."""
@@ -168,7 +177,7 @@ def _start(readings: Array, spare: Array, curves: Curves, tolerance: float) -> _
     variances, axes = np.linalg.eigh(spare.T @ curves.covariances @ spare)
     total = np.maximum(variances, 0.0)[:, None, :] + (tolerance * np.array(NOISE))[:, None] ** 2
     rotated = np.swapaxes(axes, 1, 2) @ spare.T
-    columns = rotated @ np.hstack([np.eye(len(readings)), curves.turns])
+    columns = rotated @ np.hstack([np.eye(len(readings)), curves.turns.reshape(len(readings), -1)])
     seen = rotated @ readings
     prior = np.log(curves.shares)[:, None] + np.log(NOISE_SHARES)
     log_share = prior - np.sum(np.log(total) + seen[:, None, :] ** 2 / total, axis=-1) / 2
@@ -184,15 +193,13 @@ def _start(readings: Array, spare: Array, curves: Curves, tolerance: float) -> _
 def _explanations(one: _Explanations, readings: int, most: int, shift: float) -> Iterator[_Weighed]:
     """Places of the wrong readings and logarithms of the shares of explanations, and of all that take more as wrong."""
     yield one.wrong, one.log_share
-    turns = one.pull.shape[1] - readings
-    if turns > 0:
-        turned = one.beside(slice(readings, None), SHARP_TURN**2, TURN_SHARE / turns)
-        yield from ((one.wrong, share) for share in turned.T)
+    if one.pull.shape[1] > readings:
+        yield from ((one.wrong, share) for share in one.turned_beside(readings).T)
     wrong = len(one.wrong)
     if wrong == most:
         return
     kept = (one.pull.shape[1], readings, 0)[min(wrong, 2)]
     first = one.wrong[-1] + 1 if one.wrong else 0
-    shares = one.beside(slice(first, readings), shift, BAD_SHARE / (1 - BAD_SHARE))
+    shares = one.wrong_beside(slice(first, readings), shift)
     for column, share in enumerate(shares.T, first):
         yield from _explanations(one.given(column, share, shift, kept), readings, most, shift)

@@ -58,18 +58,21 @@ def limb_of(bow: BowAt, limb: LimbAt, moduli: Moduli, profile: Profile | None = 
     )
 
 
-def unstrung(bow: BowAt, limb: LimbAt, shaped_like: LimbAt | None = None) -> Profile:
+def unstrung(
+    bow: BowAt, limb: LimbAt, shaped_like: LimbAt | None = None, *, forgiving: bool = True
+) -> Profile:
     """Return a limb's unstrung shape, fitted to the readings that the bow or its form has.
 
     Args:
         bow: the bow.
         limb: one of its limbs.
         shaped_like: another limb whose fit to share: two that are compared must not differ by how each is fitted.
+        forgiving: whether readings that the others contradict are doubted; if not, all are followed.
     """
     fitted = shaped_like or limb
     depth = (fitted.stack_at(0.0) / 2, fitted.stack_at(fitted.length) / 2)
     near = tuple(round(value / _DEPTH_STEP_IN) * _DEPTH_STEP_IN for value in depth)
-    profile = _fitted(fitted.profile, bow.riser_half, round(fitted.length), near, fitted.kinks)
+    profile = _fitted(fitted.profile, bow.riser_half, round(fitted.length), near, fitted.kinks, forgiving)
     deeper = depth[0] - near[0]
     profile = replace(
         profile,
@@ -91,8 +94,11 @@ def _fitted(
     length: float,
     neutral_depth: tuple[float, float],
     kinks: tuple[float, ...],
+    forgiving: bool,
 ) -> Profile:
-    return fit_profile(readings, fade, length, neutral_depth=neutral_depth, breakpoints=kinks)
+    return fit_profile(
+        readings, fade, length, neutral_depth=neutral_depth, breakpoints=kinks, forgiving=forgiving
+    )
 
 
 def string_stiffness(bow: BowAt) -> float:

@@ -25,8 +25,11 @@ BENT = tuple(10.0 ** np.arange(-3.5, -0.4, 0.5))
 KINK_STEP = 0.3
 """Standard deviation of the jumps of curvature at places that were noted as bent sharply [1/inch]."""
 
-TURN_CELLS = 3
-"""Cells from one place of a possible sharp turn to the next."""
+SHARP_TURN = 0.4
+"""Standard deviation of a sharp turn that was not noted [radian]."""
+
+SHARP_REACH = 0.6
+"""Distance from a reading within which a sharp turn counts as about it, not between readings [inch]."""
 
 
 def likely_curves(back: Back, near: Solution) -> tuple[Array, Curves]:
@@ -48,9 +51,23 @@ def likely_curves(back: Back, near: Solution) -> tuple[Array, Curves]:
         free=np.column_stack([rows[:, :2], bent.sum(axis=1)]),
         covariances=bent @ shapes @ bent.T,
         shares=np.array(shares),
-        turns=back.turned_at(near, np.arange(TURN_CELLS, len(back.basis.half), TURN_CELLS)),
+        turns=_turns(back, near),
     )
     return near.residuals + bent @ near.bend, curves
+
+
+def _turns(back: Back, near: Solution) -> Array:
+    """Readings of a sharp turn between readings, and of one about a reading, each as turns at the stretch's ends.
+
+    A turn by γ at the part u of a stretch is γ (1 - u) at its start and γ u at its end, exactly so beyond the
+    stretch. With u even from 0 to 1 these have second moments γ²/3, and γ²/6 together.
+    """
+    feet = np.sort(near.feet)
+    between = np.stack([feet[:-1], feet[1:]], axis=-1)
+    about = feet[1:-1, None] + np.array([-SHARP_REACH, SHARP_REACH])
+    ends = np.searchsorted(back.basis.edges, np.vstack([between, about]))
+    moved = back.turned_at(near, ends.ravel()).reshape(len(feet), -1, 2)
+    return np.asarray(moved @ (SHARP_TURN * np.linalg.cholesky(np.array([[1 / 3, 1 / 6], [1 / 6, 1 / 3]]))))
 
 
 def _walks(basis: Basis) -> list[Array]:

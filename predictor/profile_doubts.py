@@ -41,6 +41,10 @@ class Doubt(StrEnum):
     NOISE = "readings scatter"
 
 
+ABOUT_READINGS = frozenset({Doubt.OFF, Doubt.SLIP, Doubt.NOISE})
+"""Doubts about how well a limb was read, not about where."""
+
+
 class Verdict(StrEnum):
     """Whether to build on a profile."""
 

@@ -11,7 +11,6 @@ from predictor.bad_readings import (
     BAD_SHARE,
     NOISE,
     NOISE_SHARES,
-    SHARP_TURN,
     SHIFT,
     TURN_SHARE,
     Curves,
@@ -31,9 +30,9 @@ def _curves(turns: bool = True) -> Curves:
         free=np.stack([np.ones_like(AT), AT, AT**2], axis=-1),
         covariances=np.array([0.01 * np.exp(-((apart / 5) ** 2)), 0.2 * np.exp(-((apart / 9) ** 2))]),
         shares=np.array([0.4, 0.6]),
-        turns=np.stack([np.maximum(AT - place, 0.0) for place in (6.0, 11.0)], axis=-1)
+        turns=0.3 * np.maximum(AT[:, None, None] - [[3.0, 5.0], [7.0, 11.0]], 0.0)
         if turns
-        else np.zeros((8, 0)),
+        else np.zeros((8, 0, 2)),
     )
 
 
@@ -49,7 +48,7 @@ def _one_by_one(readings: Array, curves: Curves) -> tuple[float, Array]:
         odds = (BAD_SHARE / (1 - BAD_SHARE)) ** len(wrong) * (TURN_SHARE / turns if turn >= 0 else 1.0)
         shifted = np.zeros(count)
         shifted[list(wrong)] = (SHIFT * TOLERANCE) ** 2
-        swung = SHARP_TURN**2 * np.outer(curves.turns[:, turn], curves.turns[:, turn]) if turn >= 0 else 0.0
+        swung = curves.turns[:, turn] @ curves.turns[:, turn].T if turn >= 0 else 0.0
         for bent, share in zip(curves.covariances, curves.shares, strict=True):
             for noise, often in zip(NOISE, NOISE_SHARES, strict=True):
                 spread = bent + swung + np.diag(shifted + (noise * TOLERANCE) ** 2)
