@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import date, time
 from difflib import get_close_matches
 from typing import Any, get_args
 
@@ -90,7 +91,7 @@ def dotted(path: Iterable[str | int]) -> str:
 
 def short(value: object) -> str:
     """A value as it was typed, in quotes if it is text, cut to a line."""
-    text = repr(value)
+    text = value.isoformat() if isinstance(value, date | time) else repr(value)
     return text if len(text) <= 60 else text[:57] + "..."
 
 

@@ -61,7 +61,9 @@ def _add_form(path: Path, source: Path) -> int:
     reading = adding.read_text(str(source), None, "form")
     for raw in reading.records:
         if raw.kind != "form":
-            raise StopError(f"wanted only forms in {source}, got a {raw.kind}; use: drawweight add {source}")
+            raise StopError(
+                f"wanted only forms in {source}, got one of kind {raw.kind}; use: drawweight add {source}"
+            )
     reading.records = [_next_revision(raw, contents) for raw in reading.records]
     return tell_added(added_to(path, reading, keep_good=False), str(source))
 

@@ -203,3 +203,13 @@ def test_whatever_was_typed_is_answered_in_single_lines(kind: str, data: dict[st
         assert line.startswith("line 1: ")
         assert "wanted" in line
         assert len(line.splitlines()) == 1
+
+
+def test_a_moment_is_told_as_it_was_typed() -> None:
+    """A day with a time of day, which TOML reads as a moment, is repeated in digits."""
+    typed = BUILD.replace('brace = "7 1/4"', 'brace = "7 1/4"\nbuilt = 2026-01-02T10:00:00')
+    (mistake,) = _mistakes(typed)
+
+    assert str(mistake) == (
+        "line 6: build K-014, built: wanted a date, got 2026-01-02T10:00:00; leave the time of day out"
+    )
