@@ -3,6 +3,7 @@
 import io
 import json
 import re
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import html5lib
 import pytest
 from rich.console import Console
 
+from datasets.record import Record
 from reports import report_files
 from reports.blocks import Graph, show_section
 from reports.page import page
@@ -21,10 +23,17 @@ SIZES = (0, 1, 3, 8, 24)
 EVERY = [(name, builds) for name, report in REPORTS.items() if not report.wants for builds in SIZES]
 
 
+@cache
+def made(name: str, builds: int) -> Record:
+    """Return a report's value."""
+    value: Record = REPORTS[name].make(sources(builds), ())
+    return value
+
+
 def _text(name: str, builds: int) -> str:
     """Return a report as the terminal shows it."""
     report, out = REPORTS[name], Console(file=io.StringIO(), width=120)
-    show_section(report.section(report.make(sources(builds), ()), Units("inch")), out)
+    show_section(report.section(made(name, builds), Units("inch")), out)
     return out.file.getvalue()  # type: ignore[attr-defined]
 
 
@@ -43,7 +52,7 @@ def test_says_what_it_was_made_from(name: str, builds: int) -> None:
 def test_page_is_valid(name: str, builds: int) -> None:
     """The page of a report is valid HTML by the strict parser, with an alternative for each picture."""
     report = REPORTS[name]
-    section = report.section(report.make(sources(builds), ()), Units("metric"))
+    section = report.section(made(name, builds), Units("metric"))
     text = page(section.title, [section])
     document = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(text)
 
@@ -58,7 +67,7 @@ def test_page_is_valid(name: str, builds: int) -> None:
 def test_page_asks_nobody(name: str) -> None:
     """A page refers to nothing outside itself: no address but data in it, and no script."""
     report = REPORTS[name]
-    section = report.section(report.make(sources(24), ()), Units("inch"))
+    section = report.section(made(name, 24), Units("inch"))
     text = page(section.title, [section])
     addresses = re.findall(r"""(?:src|href|url)\s*[=(]\s*["']?([^"')\s>]*)""", text)
 
@@ -71,7 +80,7 @@ def test_page_asks_nobody(name: str) -> None:
 @pytest.mark.parametrize(("name", "builds"), EVERY)
 def test_values_are_json(name: str, builds: int) -> None:
     """A report's values are JSON that reads back as the same values."""
-    value = REPORTS[name].make(sources(builds), ())
+    value = made(name, builds)
 
     assert type(value).model_validate_json(value.model_dump_json()) == value
 
