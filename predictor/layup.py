@@ -5,11 +5,12 @@ the least weight that keeps the promise; it is light enough if W r, at the least
 greatest:
 
     reach  = P(W >= T - t)
-    chance = P(W >= T - t and W r <= T + t) = P(log(T - t) <= log W <= log(T + t) - log r)
+    chance = P(W >= T - t and W r^g <= T + t) = reach - P(log W + g log r > log(T + t))
 
-with T the target, t its tolerance and r the share of the weight that the least widths leave by the statics. The least
-to take off is left by the thinnest stack whose reach is the one wanted: the fractile rule of an aim when only one side
-costs much (Edgeworth 1888; Arrow, Harris and Marschak 1951, from memory).
+with T the target, t its tolerance, r the share of the weight that the least widths leave by the statics, and g the gain
+of taking off the sides, N(mean, sd^2) as the shop's removals have taught it. The least to take off is left by the
+thinnest stack whose reach is the one wanted: the fractile rule of an aim when only one side costs much (Edgeworth 1888;
+Arrow, Harris and Marschak 1951, from memory).
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -20,15 +21,17 @@ from pydantic import Field
 
 from datasets.history import bow_at
 from datasets.record import Record
-from datasets.schema import Layer
+from datasets.schema import Layer, Method
 from predictor.blanks import Blank, narrowed
 from predictor.bow import Refusal
+from predictor.columns import Prior
 from predictor.full_draw import drawn
 from predictor.grinding import GRIND_STEP_IN, log_statics, rounded_up, thickness_for
 from predictor.margins import Strained, worst
 from predictor.mixture import NormalMixture
 from predictor.posterior import Array
 from predictor.prospects import Knowledge, Promise, Prospect, prospects
+from predictor.removal_gains import believed_gain
 from predictor.stacks import Stack
 from predictor.weighings import draws_from_back
 
@@ -85,7 +88,7 @@ class Choice(Record):
     first: Range = Field(description="when first strung")
     settled: Range = Field(description="after finishing and shooting in, nothing taken off on purpose")
     excess_lbf: float = Field(description="expected settled weight less the target: what is to be taken off")
-    left: float = Field(description="share of its weight that the least widths leave")
+    left: float = Field(description="share of its weight that the least widths are expected to leave")
     reach: float = Field(description="chance that it is heavy enough")
     chance: float = Field(
         description="chance that it can be brought to the promise within the widths allowed"
@@ -147,7 +150,9 @@ def choose(
     looked_at = sorted(stacks, key=lambda stack: len(stack.lams))[:MOST_STACKS]
     promising = list(_promising(looked_at, blank, promise, knowledge))
     tried, refused = _ground(promising, blank, promise, knowledge, limits.reach)
-    in_order = sorted(_narrowed(tried, blank, promise, knowledge, limits), key=_rank(promise, limits))
+    sides = believed_gain(knowledge, Method.SIDES)
+    narrow = _narrowed(tried, blank, promise, knowledge, limits)
+    in_order = sorted(narrow, key=_rank(promise, limits, sides))
     choices: dict[object, Choice] = {}
     for place, one in enumerate(in_order):
         if len(choices) == count:
@@ -159,7 +164,7 @@ def choose(
         if isinstance(strain, Refusal):
             refused.append(_refused(one.layers, strain))
         else:
-            choices[kind] = _choice(one, promise, knowledge, strain)
+            choices[kind] = _choice(one, promise, knowledge, strain, sides)
     return Layup(
         choices=tuple(choices.values()),
         refused=tuple(refused),
@@ -255,23 +260,28 @@ def reaches(prospect: Prospect, promise: Promise) -> float:
     return float(1 - prospect.settled.cdf(np.array([promise.least]))[0])
 
 
-def chance_of(prospect: Prospect, promise: Promise, left: float) -> float:
+def chance_of(prospect: Prospect, promise: Promise, left: float, gain: Prior) -> float:
     """Return the chance that a stack can be brought to a promise.
 
     Args:
         prospect: of the stack as first cut.
         promise: that must be kept.
-        left: share of its weight at the least widths allowed.
+        left: share of its weight that the least widths allowed leave by the statics.
+        gain: of taking off the sides.
     """
-    ends = [prospect.settled.cdf(np.array([end]))[0] for end in (promise.least, promise.most - np.log(left))]
-    return float(max(ends[1] - ends[0], 0.0))
+    heavy, loss = prospect.settled, np.log(left)
+    least = replace(heavy, means=heavy.means + gain.mean * loss, sds=np.hypot(heavy.sds, gain.sd * loss))
+    still_over = 1 - float(least.cdf(np.array([promise.most]))[0])
+    return max(reaches(prospect, promise) - still_over, 0.0)
 
 
-def _rank(promise: Promise, limits: Limits) -> Callable[[_Tried], tuple[bool, float, float, str]]:
+def _rank(
+    promise: Promise, limits: Limits, gain: Prior
+) -> Callable[[_Tried], tuple[bool, float, float, str]]:
     """Return the order of stacks: of those with the chance wanted the least to take off, then the others by chance."""
 
     def key(one: _Tried) -> tuple[bool, float, float, str]:
-        chance = chance_of(one.prospect, promise, one.left)
+        chance = chance_of(one.prospect, promise, one.left, gain)
         misses = chance < limits.reach - NEARLY
         excess = float(one.prospect.settled.quantile(0.5)[0])
         names = " ".join(f"{layer.material} {layer.butt_in.inch:.3f}" for layer in one.layers)
@@ -302,7 +312,9 @@ def _refused(layers: tuple[Layer, ...], refusal: Refusal) -> Refused:
     return Refused(layers=layers, reason=f"{refusal.reason} ({refusal.where})")
 
 
-def _choice(one: _Tried, promise: Promise, knowledge: Knowledge, strain: tuple[Strained, ...]) -> Choice:
+def _choice(
+    one: _Tried, promise: Promise, knowledge: Knowledge, strain: tuple[Strained, ...], gain: Prior
+) -> Choice:
     settled = range_of(one.prospect.settled)
     return Choice(
         layers=one.layers,
@@ -311,9 +323,9 @@ def _choice(one: _Tried, promise: Promise, knowledge: Knowledge, strain: tuple[S
         first=range_of(one.prospect.first),
         settled=settled,
         excess_lbf=settled.lbf - promise.weight_lbf,
-        left=one.left,
+        left=one.left**gain.mean,
         reach=reaches(one.prospect, promise),
-        chance=chance_of(one.prospect, promise, one.left),
+        chance=chance_of(one.prospect, promise, one.left, gain),
         strain=strain,
         notes=knowledge.unfamiliar(one.prospect.told),
     )

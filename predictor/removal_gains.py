@@ -14,8 +14,11 @@ from math import hypot
 import numpy as np
 from numpy.typing import NDArray
 
+from datasets import tolerances
+from datasets.removals import gain_of
 from datasets.schema import Method, Removal, Stage
 from predictor.bow import Refusal
+from predictor.columns import Prior
 from predictor.foresight import Situation, foresee
 from predictor.kit_state import Kit
 from predictor.prospects import Judged, Knowledge
@@ -90,3 +93,12 @@ def _got(told: Array, expected: Array, sds: Array) -> Got:
     share = np.sqrt(max(sds[1] ** 2 - sds[0] ** 2, 0.0) / (large**2 - small**2))
     floor = np.sqrt(max(sds[0] ** 2 - (share * small) ** 2, 0.0))
     return Got(gain, float(expected[0] - gain * small), float(share), float(floor))
+
+
+def believed_gain(knowledge: Knowledge, method: Method) -> Prior:
+    """Return the share of a loss by the statics that a shop gets by a method: its mean and standard deviation."""
+    name, belief = gain_of(method), knowledge.by_builds
+    if name not in belief.effects:
+        return Prior(1.0, tolerances.GAIN_SD)
+    beyond = belief.effect(name)
+    return Prior(1.0 + float(beyond.mean[0]), float(beyond.sd[0]))

@@ -12,7 +12,9 @@ from datasets.schema import Build, Form, Layer, Order, Part, Shop, Stock, WeighI
 from predictor.blanks import Copied, least_widths, usual_blank, widths_of
 from predictor.bow import Refusal
 from predictor.columns import FINISHED
+from predictor.kit_state import Kit
 from predictor.layup import Layup, Limits, choose
+from predictor.like_bow import with_bow
 from predictor.model import Model
 from predictor.prospects import Judged, Knowledge, Promise
 from predictor.stacks import MOST_CORES, Room, stacks, with_free_cores
@@ -69,7 +71,7 @@ class Told(Record):
     )
     reach_wanted: float
     like: Build | None = Field(None, description="the bow that they are like, if they are")
-    last_read: str | None = Field(None, description="what that bow weighed last")
+    last_read: str | None = Field(None, description="what that bow weighed last, which counts")
     basis: str
     from_stock: bool = Field(description="whether the lams are the book's stock, rather than any that may be")
     layup: Layup
@@ -131,7 +133,7 @@ def _was_weighed_rough(contents: Contents, build: Build) -> bool:
 
 
 def like_build(asked: Asked, form: Form, build: Build, promise: Promise) -> Told:
-    """Return how thick the cores of another bow like one of the book must be for a promise.
+    """Return how thick the cores of another bow like one of the book must be for a promise, its weighings counted.
 
     Raises:
         ValueError: the bow has no cores.
@@ -139,7 +141,8 @@ def like_build(asked: Asked, form: Form, build: Build, promise: Promise) -> Told
     blank = Copied(form, build, asked.change.length_in)
     stack = with_free_cores(asked.change.layers(build.layers))
     limits = _limits(asked, widths_of(form, build))
-    layup = choose([stack], blank, promise, asked.knowledge, limits, 1)
+    bow = Kit(form, build, tuple(asked.contents.events.get(build.id, ())))
+    layup = choose([stack], blank, promise, with_bow(bow, asked.knowledge), limits, 1)
     sizes = f"sizes of the blank: {build.id} as first cut"
     told = _told(asked, promise, form, blank.build(build.layers), layup, sizes)
     return told.model_copy(update={"like": build, "last_read": _last_read(asked.contents, build)})

@@ -114,7 +114,7 @@ def _remarks(told: Told, units: Units) -> list[str]:
 def _compared(like: Build, last_read: str | None) -> str:
     """Return in words what the cores of the bow were that another is like, and what it weighs."""
     cores = [thousandths(layer.butt_in.inch) for layer in like.layers if layer.part is Part.CORE]
-    read = "" if last_read is None else f"; it last read {last_read}, which counts here once it is trained on"
+    read = "" if last_read is None else f"; it last read {last_read}, which counts here"
     return f"The cores of {like.id} were {' and '.join(cores)} in{read}."
 
 

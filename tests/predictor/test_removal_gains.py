@@ -10,12 +10,14 @@ from datasets import tolerances
 from datasets.materials import handbook
 from datasets.schema import Event, Method, Removal
 from predictor.bow import Refusal
+from predictor.columns import Prior
 from predictor.cut_patterns import Patterns, patterns, rounding, trapping
 from predictor.kit_state import Kit
 from predictor.prospects import Judged, Knowledge
-from predictor.removal_gains import Got, got_by
+from predictor.removal_gains import Got, believed_gain, got_by
 from tests.predictor.bows import STRAIGHT, build
 from tests.predictor.kits import DRAW, DRAW_IN, kit, state, weigh_in
+from tests.reports import fitted
 
 
 @cache
@@ -100,3 +102,15 @@ def test_corners_that_cost_more_are_rounder_than_noted() -> None:
 def test_nothing_tried_is_nothing_told() -> None:
     """Without a method to try there is nothing to solve."""
     assert got_by(kit(), Judged(DRAW, 500), Knowledge(handbook()), {}) == {}
+
+
+@pytest.mark.slow
+def test_what_a_shop_gets_is_a_tenth_in_doubt_before_it_is_learned() -> None:
+    """Before training a shop gets what the statics say, give or take a tenth; afterwards what its removals showed."""
+    assert believed_gain(Knowledge(handbook()), Method.SIDES) == Prior(1.0, tolerances.GAIN_SD)
+    trained = fitted.sources(16).trained
+    assert trained is not None
+    learned = believed_gain(Knowledge(handbook(), trained.model), Method.SIDES)
+    effect = trained.model.belief().effect("gain of sides")
+    assert (learned.mean, learned.sd) == (1 + effect.mean[0], effect.sd[0])
+    assert learned.sd < tolerances.GAIN_SD

@@ -101,6 +101,21 @@ def test_a_light_bows_next_one(bow: Command) -> None:
     assert thickness[0][0] == thickness[1][0] == 0.05
 
 
+def test_a_bow_that_read_heavy_needs_less_core_next_time(bow: Command) -> None:
+    """The weighings of the bow that another is like count at once, untrained: heavy, and its cores get thinner."""
+
+    def cores_in() -> float:
+        choice = told(bow, 'layup --like K-001 --target "50#@28"')["layup"]["choices"][0]
+        return sum(layer["butt_in"]["inch"] for layer in choice["layers"][1:-1])
+
+    before = cores_in()
+    assert bow("weigh K-001 28=72 --stage first-draw --yes").code == 0
+    assert cores_in() < before - 0.005
+    assert "it last read 72 lb at 28 in (first-draw), which counts here" in " ".join(
+        bow('layup --like K-001 --target "50#@28"').out.split()
+    )
+
+
 def test_equal_weight_with_other_glass(bow: Command) -> None:
     """Other glass at equal weight: the cores then, and how far two such bows may be apart."""
     values, table = told(bow, "layup --like K-001 --glass .040"), bow("layup --like K-001 --glass .040")

@@ -1,0 +1,88 @@
+"""What the weighings of one bow tell of another that is pressed like it.
+
+Both share the doubts about moduli, lots, form and scale, so a bow that reads heavy makes the next one of its lams
+expected heavier. What each bow has of its own, and the tolerances of its dimensions, they do not share. The belief is
+that of a shop that has not learned from the bow, and its weighings count once: of a bow that a model has learned from
+in full the same comes out as from that model.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from predictor.columns import FINISHED, Columns
+from predictor.cutting import with_cut
+from predictor.features import features
+from predictor.foresight import Standing, foretell, standing
+from predictor.kit_state import Kit
+from predictor.mixture import NormalMixture
+from predictor.model import seen_by
+from predictor.own_history import together
+from predictor.posterior import Array, Posterior, predict
+from predictor.prospects import Knowledge, without_scatter
+from predictor.weighings import weighed
+
+DOUBTFUL = 0.5
+"""A bow whose record or weighings hold a slip more likely than this tells nothing of others."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LikeBow(Knowledge):
+    """What a shop knows with the weighings of one bow, of others like it.
+
+    Attributes:
+        stand: what is believed apart from these weighings, and they.
+    """
+
+    stand: Standing
+
+    def log_weight(self, told: Columns) -> NormalMixture:
+        """Return what is believed of the logarithm of what columns of another bow explain, one number a row."""
+        belief, own = self.stand.belief, _own(self.stand)
+        seen = seen_by(belief, together([*own, ("another", without_scatter(told))]))
+        read = np.concatenate([one.log_weight for one in self.stand.weighings])
+        mine, others = slice(len(read)), slice(len(read), None)
+        expected = predict(
+            belief, seen.rows.part(others), seen.rows.part(mine), read - seen.offset[mine]
+        ).marginal()
+        scattered = replace(expected, sds=np.sqrt(expected.sds**2 + _own_variances(belief, told)))
+        wider = scattered.stretched(self.wider)
+        return NormalMixture(wider.weights, wider.means + seen.offset[others], wider.sds)
+
+
+def _own_variances(belief: Posterior, told: Columns) -> Array:
+    """Return the variances of what another bow and its weighing share with no other, shape (sets of scales, rows)."""
+    own = sum((given.column**2 for given in (*told.tolerances, *told.weighing)), np.zeros_like(told.sd))
+    of_bow = [np.outer(belief.scale(name) ** 2, told.build[name] ** 2) for name in belief.build_columns]
+    total: Array = own + np.sum(of_bow, axis=0) + np.outer(belief.scale("noise") ** 2, told.sd**2)
+    return total
+
+
+def _own(stand: Standing) -> list[tuple[str, Columns]]:
+    """Return the columns of a bow's weighings; the cut to its weight tells of it once it is finished."""
+    finished = bool(stand.cut) and stand.weighings[-1].moment.stage in FINISHED
+    return [
+        (one.weigh_in, with_cut(one.columns, stand.cut) if finished else one.columns)
+        for one in stand.weighings
+    ]
+
+
+def with_bow(kit: Kit, knowledge: Knowledge) -> Knowledge:
+    """Return what a shop knows of bows like one of its own, that one's weighings counted.
+
+    A bow that the model has learned from and whose records have changed since, or whose record looks like a slip,
+    counts as the model has it.
+
+    Args:
+        kit: the bow with its history.
+        knowledge: of the shop.
+    """
+    mine = list(weighed(kit.form, kit.build, kit.events))
+    found = features([one.case for one in mine], knowledge.materials)
+    stand = standing(mine, found, knowledge.materials, knowledge.model, knowledge.strips)
+    if not stand.weighings or stand.changed:
+        return knowledge
+    slips = foretell(stand, [(stand.weighings[-1].columns, False)]).slips()
+    if sum(slips.values()) > DOUBTFUL:
+        return knowledge
+    return LikeBow(knowledge.materials, knowledge.model, knowledge.strips, stand=stand)
