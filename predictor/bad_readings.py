@@ -24,8 +24,8 @@ NOISE_SHARES = (0.93, 0.03, 0.02, 0.01, 0.01)
 AS_STATED = 2
 """How many of `NOISE`, from the first, are as good as the tolerance: more noise is cause for doubt."""
 
-BAD_SHARE = 0.03
-"""Readings that are wrong: a choice of this project."""
+WRONG_OF_ALL = 0.25
+"""Wrong readings expected among all of one curve: a choice of this project."""
 
 SHIFT = 12.0
 """Standard deviation of what a wrong reading is off by, in tolerances: 3/8 in with a rule that is good to 1/32 in."""
@@ -116,10 +116,10 @@ class _Explanations:
     pull: Array
 
     def wrong_beside(self, columns: slice, variance: float) -> Array:
-        """Logarithm of prior times likelihood if one more reading is wrong, shape (c, columns)."""
+        """Logarithm of prior times likelihood if one more reading is wrong, but for its odds, (c, columns)."""
         known = variance * np.diagonal(self.information, axis1=1, axis2=2)[:, columns]
         gain = variance * self.pull[:, columns] ** 2 / (1 + known) - np.log1p(known)
-        return np.asarray(self.log_share[:, None] + gain / 2 + np.log(BAD_SHARE / (1 - BAD_SHARE)))
+        return np.asarray(self.log_share[:, None] + gain / 2)
 
     def turned_beside(self, readings: int) -> Array:
         """Logarithm of prior times likelihood if there is a sharp turn in one of the stretches, shape (c, t)."""
@@ -200,6 +200,7 @@ def _explanations(one: _Explanations, readings: int, most: int, shift: float) ->
         return
     kept = (one.pull.shape[1], readings, 0)[min(wrong, 2)]
     first = one.wrong[-1] + 1 if one.wrong else 0
-    shares = one.wrong_beside(slice(first, readings), shift)
+    odds = WRONG_OF_ALL / (readings - WRONG_OF_ALL)
+    shares = one.wrong_beside(slice(first, readings), shift) + np.log(odds)
     for column, share in enumerate(shares.T, first):
         yield from _explanations(one.given(column, share, shift, kept), readings, most, shift)

@@ -24,17 +24,17 @@ class ShapeEffect:
 
     @property
     def change_lbf(self) -> float:
-        """What forgiving the readings changes."""
-        return self.forgiven_lbf - self.followed_lbf
+        """What following the doubted readings would change."""
+        return self.followed_lbf - self.forgiven_lbf
 
     @property
     def change_percent(self) -> float:
-        """The same in percent of the weight with all readings followed."""
-        return 100 * self.change_lbf / self.followed_lbf
+        """The same in percent of the weight with the readings forgiven."""
+        return 100 * self.change_lbf / self.forgiven_lbf
 
 
 def shape_effect(bow: BowAt, moduli: Moduli, draw_in: float) -> ShapeEffect | Refusal | None:
-    """Return what forgiving the readings of a bow's unstrung shape does to its weight; nothing if none is doubted.
+    """Return a bow's weight with doubted readings of its unstrung shape followed and forgiven; nothing without doubt.
 
     Args:
         bow: the bow at a moment.

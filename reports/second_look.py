@@ -12,6 +12,7 @@ from predictor.model import Model
 from reports.adding import Added
 from reports.expectation import compare_all
 from reports.printing import Units
+from reports.shape_told import last_on_form, shape_effect_in_words
 from reports.show import far_in_words, profile_of
 
 MOST_COMPARED = 200
@@ -40,8 +41,14 @@ def far_readings(added: Added, contents: Contents, model: Model | None, units: U
                 yield _oddity(raw, weigh_in.id, ("readings", index), far_in_words(one, units))
 
 
-def doubtful_profiles(added: Added, contents: Contents) -> Iterator[Mistake]:
-    """Yield why the profiles among records just kept may not be trusted, in the order kept."""
+def doubtful_profiles(added: Added, contents: Contents, units: Units) -> Iterator[Mistake]:
+    """Yield why the profiles among records just kept may not be trusted, in the order kept.
+
+    Args:
+        added: what became of a text.
+        contents: the book, with its records.
+        units: what to tell weights in.
+    """
     for raw, record in zip(added.typed, added.kept, strict=True):
         if not isinstance(record, Form | Build) or not record.profile:
             continue
@@ -55,6 +62,10 @@ def doubtful_profiles(added: Added, contents: Contents) -> Iterator[Mistake]:
         for doubt in doubts:
             place = stations.index(doubt.station)
             yield _oddity(raw, name, ("profile", place), f"{doubt.doubt}: {doubt.message}")
+        bow = record if isinstance(record, Build) else last_on_form(record, contents)
+        effect = bow and shape_effect_in_words(bow, contents, units)
+        if effect:
+            yield _oddity(raw, name, ("profile",), effect)
 
 
 def shape_doubts(record: Form | Build, contents: Contents) -> tuple[profile_doubts.Finding, ...]:

@@ -14,8 +14,10 @@ from datasets.schema import Build, Cut, Event, Form, Layer, Removal, Rigging, We
 from predictor.bow import Refusal
 from predictor.model import Model
 from predictor.profile import Profile, fit_profile
+from predictor.profile_doubts import Verdict
 from reports.expectation import Compared, compare, compare_all
 from reports.printing import Units, table
+from reports.shape_told import last_on_form, shape_effect_in_words
 from reports.strips import strip_rows
 
 
@@ -149,7 +151,7 @@ def profile_of(form: Form) -> Profile:
     )
 
 
-def show_form(form: Form, profile: Profile, units: Units, out: Console) -> None:
+def show_form(form: Form, profile: Profile, contents: Contents, units: Units, out: Console) -> None:
     """Print a form, the shape that is read from its profile, and whether that can be trusted."""
     out.print(f"[bold]{form.id}[/] revision {form.revision}, {form.kind}")
     out.print(
@@ -163,20 +165,28 @@ def show_form(form: Form, profile: Profile, units: Units, out: Console) -> None:
     way = "toward the string" if tip > 0 else "toward the back"
     out.print(f"The nock lies {units.length(abs(tip))} {way} of the riser's back, as read from the profile.")
     worst = max((abs(residual) for residual in profile.residuals), default=0.0)
-    out.print(f"The curve passes the readings within {units.length(worst)}.")
+    used = "all" if len(profile.residuals) == len(form.profile) else f"{len(profile.residuals)} of the"
+    out.print(f"The curve passes {used} readings within {units.length(worst)}.")
     for finding in profile.findings:
         out.print(f"Doubtful: {escape(finding.message)}")
+    build = last_on_form(form, contents)
+    effect = build and shape_effect_in_words(build, contents, units)
+    if effect:
+        out.print(escape(f"{effect[0].upper()}{effect[1:]}."))
     if not profile.findings:
         out.print("Nothing speaks against this profile.")
+    elif profile.verdict is Verdict.UNTRUSTED:
+        out.print("This profile is not to be trusted: read it again before anything is built on it.")
 
 
 def form_json(form: Form, profile: Profile) -> str:
     """Return a form as JSON, with the doubts about its profile."""
-    return json.dumps(
-        {"form": form.model_dump(mode="json"), "doubts": [finding.message for finding in profile.findings]},
-        indent=2,
-        ensure_ascii=False,
-    )
+    told = {
+        "form": form.model_dump(mode="json"),
+        "verdict": profile.verdict,
+        "doubts": [finding.message for finding in profile.findings],
+    }
+    return json.dumps(told, indent=2, ensure_ascii=False)
 
 
 def describe(removal: Removal, units: Units) -> str:

@@ -52,7 +52,7 @@ def show_or_add_form(
     if as_json:
         sys.stdout.write(show.form_json(form, profile) + "\n")
     else:
-        show.show_form(form, profile, units_of(contents, units), console())
+        show.show_form(form, profile, contents, units_of(contents, units), console())
     return FINDINGS if profile.findings else FINE
 
 

@@ -44,7 +44,7 @@ def looked_at_again(book: ShopBook, added: adding.Added) -> adding.Added:
     """Return what became of a text, with what a second look finds odd about the records just kept."""
     contents = book.contents()
     weighed = sum(isinstance(record, WeighIn) for record in added.kept)
-    oddities = [*second_look.doubtful_profiles(added, contents)]
+    oddities = [*second_look.doubtful_profiles(added, contents, units_of(contents, None))]
     if weighed > second_look.MOST_COMPARED:
         note(
             f"wanted at most {second_look.MOST_COMPARED} weigh-ins to compare with what is expected, "

@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 from scipy.stats import multivariate_normal
 
 from predictor.bad_readings import (
-    BAD_SHARE,
     NOISE,
     NOISE_SHARES,
     SHIFT,
     TURN_SHARE,
+    WRONG_OF_ALL,
     Curves,
     suspect,
 )
@@ -45,7 +45,9 @@ def _one_by_one(readings: Array, curves: Curves) -> tuple[float, Array]:
     for wrong, turn in itertools.product(sets, range(-1, turns)):
         if turn >= 0 and len(wrong) > 1:
             continue
-        odds = (BAD_SHARE / (1 - BAD_SHARE)) ** len(wrong) * (TURN_SHARE / turns if turn >= 0 else 1.0)
+        odds = (WRONG_OF_ALL / (count - WRONG_OF_ALL)) ** len(wrong) * (
+            TURN_SHARE / turns if turn >= 0 else 1.0
+        )
         shifted = np.zeros(count)
         shifted[list(wrong)] = (SHIFT * TOLERANCE) ** 2
         swung = curves.turns[:, turn] @ curves.turns[:, turn].T if turn >= 0 else 0.0

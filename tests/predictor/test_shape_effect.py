@@ -42,7 +42,7 @@ def test_forgiving_gives_the_weight_of_the_sound_readings(slip_in: float) -> Non
     assert isinstance(effect, ShapeEffect)
     assert effect.forgiven_lbf == pytest.approx(sound, rel=1e-3)
     assert abs(effect.followed_lbf - sound) > 2 * abs(effect.forgiven_lbf - sound)
-    assert effect.change_percent == pytest.approx(100 * (effect.forgiven_lbf / effect.followed_lbf - 1))
+    assert effect.change_percent == pytest.approx(100 * (effect.followed_lbf / effect.forgiven_lbf - 1))
 
 
 def test_the_usual_weight_is_the_forgiving_one() -> None:
