@@ -8,6 +8,9 @@ from reports.sources import tell_basis
 from reports.tolerance_report import RISK, SHARES, Chance, ToleranceReport, WithPlan
 from training.usual_kits import TOLERANCES_LBF
 
+FEW = 10
+"""Builds below which a shop's scatters are mostly those that were assumed before it had any."""
+
 
 def tell(report: ToleranceReport, units: Units) -> tuple[Block, ...]:
     """Tell the report."""
@@ -109,8 +112,13 @@ def _what_the_plan_is(report: ToleranceReport, units: Units) -> Block:
         "With the plan: a kit as it was first drawn is taken down pass by pass with a weighing after each, made for "
         "that very tolerance, on the scale that weighs it. Nobody has measured these figures: they follow from this "
         f"shop's scatters, of a weighing {weighing} {unit} and of finishing and shooting in {after} {unit} (one "
-        "standard deviation), and hold as far as every pass is cut as planned. Delivered orders, below, are measured."
+        f"standard deviation){_how_far_known(report.builds)}, and hold as far as every pass is cut as planned. "
+        "Delivered orders, below, are measured."
     )
+
+
+def _how_far_known(builds: int) -> str:
+    return ", mostly assumed as builds are few" if builds < FEW else ""
 
 
 def _either_way(lbf: float, units: Units) -> str:

@@ -86,6 +86,7 @@ def test_surer_promises_are_wider_and_need_more_builds() -> None:
     assert [promise.builds_needed for promise in report.promises] == [9, 19, 99]
     assert all(promise.by_past_errors_lbf is None for promise in report.promises)
     assert "builds are too few to bear it out" in text(report)
+    assert "mostly assumed as builds are few" in text(report)
 
 
 @pytest.mark.slow
