@@ -24,7 +24,7 @@ from predictor.columns import FINISHED, Columns, Moment, columns
 from predictor.features import Case, features
 from predictor.foresight import foretell, standing
 from predictor.own_history import exactly_read
-from predictor.passes import Noise
+from predictor.passes import Finishing, Noise
 from predictor.prospects import Knowledge, Promise
 from predictor.scatter import PRIOR_SCATTER
 from predictor.weighings import draws_from_back, moment_at, weighed
@@ -33,6 +33,12 @@ Array = NDArray[np.float64]
 
 TRIED_SHARE = 0.05
 """Share of the width that the thought-of removal takes."""
+
+FIRST_SHOTS = 100
+"""Arrows shot before the last passes, so that most of the settling is seen before them (common practice, no source)."""
+
+NEAR_SHARE = 0.05
+"""Share of the target that can be taken off by hand from a finished bow (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -61,6 +67,7 @@ class KitState:
     Attributes:
         now_lbf: median as the bow stands.
         finished_lbf: median after finish sanding, if no stock is taken off.
+        shot_in_lbf: median when finished and after the first arrows.
         settled_lbf: median after shooting in too.
         can_tell_lbf: standard deviation that a weighing can still tell, of a bow at the target.
         gain: loss expected of a removal, as a share of the one by the statics, both as logarithms.
@@ -72,6 +79,7 @@ class KitState:
 
     now_lbf: float
     finished_lbf: float
+    shot_in_lbf: float
     settled_lbf: float
     can_tell_lbf: float
     gain: float
@@ -105,7 +113,19 @@ def kit_state(kit: Kit, promise: Promise, knowledge: Knowledge) -> KitState | Re
     middle = joint.marginal().quantile(0.5)
     gain = float(middle[reads] - middle[-1]) / by_statics
     state = _state(promise.weight_lbf, np.exp(middle), joint.covariance, reads, wanted[0].moment.scale)
-    return replace(state, gain=gain)
+    noise = state.noise.finished() if _is_shot_in(kit, promise) else state.noise
+    return replace(state, gain=gain, noise=noise)
+
+
+def _is_shot_in(kit: Kit, promise: Promise) -> bool:
+    """Return whether a bow was last weighed finished, after the first arrows."""
+    last = kit.last_weighing()
+    return last is not None and last.stage in FINISHED and (last.shots or 0) >= first_shots(promise)
+
+
+def first_shots(promise: Promise) -> int:
+    """Return the arrows to be shot before the last passes."""
+    return min(FIRST_SHOTS, promise.judged.shots)
 
 
 @dataclass(frozen=True)
@@ -126,7 +146,7 @@ class _Wanted:
 
 
 def _wanted(kit: Kit, promise: Promise) -> list[_Wanted]:
-    """Return readings of one more weighing, the bow as it stands, finished, settled, and after a thought-of removal."""
+    """Return readings of one more weighing, then the bow now, finished, shot in a little, settled, and with less."""
     form, build, judged = kit.form, kit.build, promise.judged
     last = kit.last_weighing()
     stage = Stage.TILLERED if last is None or last.stage is Stage.BLANK else last.stage
@@ -147,6 +167,7 @@ def _wanted(kit: Kit, promise: Promise) -> list[_Wanted]:
         ),
         at(kit.events, stage, shots),
         at(kit.events, done if done is Stage.SETTLED else Stage.FINISHED, shots),
+        at(kit.events, Stage.SETTLED, max(first_shots(promise), shots)),
         at(kit.events, Stage.SETTLED, max(judged.shots, shots)),
         at((*kit.events, _thought_of(kit)), stage, shots),
     ]
@@ -175,8 +196,8 @@ def _thought_of(kit: Kit) -> Removal:
 def _state(
     target_lbf: float, middle_lbf: Array, covariance: Array, reads: int, scale: str | None
 ) -> KitState:
-    """Return the state from what was foretold: readings, then as it stands, finished, settled, and with less."""
-    now, finished, settled, less = range(reads, reads + 4)
+    """Return the state from what was foretold: readings, then the bow in the order in which it was wanted."""
+    now, finished, shot_in, settled, less = range(reads, reads + 5)
     variance = float(covariance[now, now])
     with_now = covariance[:reads, now]
     left = variance - float(with_now @ np.linalg.solve(covariance[:reads, :reads], with_now))
@@ -184,6 +205,7 @@ def _state(
     return KitState(
         now_lbf=float(middle_lbf[now]),
         finished_lbf=float(middle_lbf[finished]),
+        shot_in_lbf=float(middle_lbf[shot_in]),
         settled_lbf=float(middle_lbf[settled]),
         can_tell_lbf=target_lbf * sqrt(variance),
         gain=1.0,
@@ -191,6 +213,11 @@ def _state(
             share=_apart(covariance, now, less) / loss,
             weighing_lbf=target_lbf * sqrt(left * variance / (variance - left)),
             after_lbf=target_lbf * _apart(covariance, settled, now),
+            finishing=Finishing(
+                shown_lbf=target_lbf * _apart(covariance, shot_in, now),
+                after_lbf=target_lbf * _apart(covariance, settled, shot_in),
+                near_lbf=NEAR_SHARE * target_lbf,
+            ),
         ),
         reading_lbf=float(middle_lbf[0]),
         reading_sd_lbf=target_lbf * _apart(covariance, 0, now),
@@ -200,4 +227,4 @@ def _state(
 
 def _apart(covariance: Array, one: int, other: int) -> float:
     """Return the standard deviation of a difference of two foretold numbers."""
-    return sqrt(covariance[one, one] + covariance[other, other] - 2 * covariance[one, other])
+    return sqrt(max(covariance[one, one] + covariance[other, other] - 2 * covariance[one, other], 0.0))

@@ -14,9 +14,10 @@ from datasets.schema import Method, Removal, WeighIn
 from predictor.bow import Refusal
 from predictor.cut_patterns import Stiffer
 from predictor.full_draw import drawn
-from predictor.kit_state import Kit, kit_state
+from predictor.kit_state import Kit, first_shots, kit_state
 from predictor.margins import Strained, notes_on_margins
-from predictor.planned_passes import Ending, Pass, Planner
+from predictor.passes import Step
+from predictor.planned_passes import Ending, Followed, Pass, Planner
 from predictor.prospects import Knowledge, Promise
 from predictor.shortening import Shortened, shortened
 from predictor.stakes import Stakes
@@ -51,6 +52,8 @@ class Plan(Record):
     settled_lbf: float = Field(description="expected if nothing more is taken off")
     can_tell_lbf: float = Field(description="standard deviation that weighings can still tell")
     after_lbf: float = Field(description="standard deviation of finishing and shooting in")
+    next_step: Step
+    first_shots: int = Field(description="arrows to be shot between finish sanding and the last passes")
     passes: tuple[Pass, ...]
     expected_passes: float
     under: float = Field(description="chance of ending under the tolerance")
@@ -61,9 +64,6 @@ class Plan(Record):
     )
     too_light: bool = Field(
         description="whether it is expected below the target, and ending under is likelier than allowed"
-    )
-    weigh_again: bool = Field(
-        description="whether it is expected over the tolerance, but too little is known of it to take anything off"
     )
     shortened: tuple[Shortened, ...] = Field(description="what would make a light bow heavier")
     notes: tuple[str, ...]
@@ -91,13 +91,13 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
         return ways
     beyond = _out_of_reach(ways, promise.weight_lbf + stakes.tolerance_lbf)
     planner = Planner(ways, state, promise.weight_lbf, stakes)
-    passes, ending = ((), Ending(0.0, 0.0, 1.0, 0.0)) if beyond else planner.followed()
-    after = _strains(kit, [one for each in passes for one in each.removals], promise, limits, knowledge)
+    followed = Followed(Step.STOP, (), Ending(0.0, 0.0, 1.0, 0.0)) if beyond else planner.followed()
+    after = _strains(
+        kit, [one for each in followed.passes for one in each.removals], promise, limits, knowledge
+    )
     if isinstance(after, Refusal):
         return Refusal(reason=f"after the passes: {after.reason}", where=after.where)
-    told = _told(
-        planner, promise, passes, ending, beyond, (*notes, *_of_tiller(ways), *notes_on_margins(after))
-    )
+    told = _told(planner, promise, followed, beyond, (*notes, *_of_tiller(ways), *notes_on_margins(after)))
     if not told.too_light:
         return told
     shorter = shortened(kit, state.settled_lbf, promise.judged.draw, knowledge, limits.strain)
@@ -107,15 +107,13 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
 def _told(
     planner: Planner,
     promise: Promise,
-    passes: tuple[Pass, ...],
-    ending: Ending,
+    followed: Followed,
     beyond: tuple[Reach, ...],
     notes: tuple[str, ...],
 ) -> Plan:
-    """Return the plan of some passes."""
-    state, stakes = planner.state, planner.stakes
+    """Return the plan that follows."""
+    state, stakes, ending = planner.state, planner.stakes, followed.ending
     below = state.settled_lbf < promise.weight_lbf
-    above = state.settled_lbf > promise.weight_lbf + stakes.tolerance_lbf
     return Plan(
         build=planner.ways.kit.build.id,
         target_lbf=promise.weight_lbf,
@@ -133,14 +131,15 @@ def _told(
         settled_lbf=state.settled_lbf,
         can_tell_lbf=state.can_tell_lbf,
         after_lbf=state.noise.after_lbf,
-        passes=passes,
+        next_step=followed.step,
+        first_shots=first_shots(promise),
+        passes=followed.passes,
         expected_passes=ending.passes,
         under=ending.under,
         within=1 - ending.under - ending.over,
         over=ending.over,
         out_of_reach=beyond,
-        too_light=not passes and below and ending.under > stakes.most_under,
-        weigh_again=not passes and not beyond and above,
+        too_light=not followed.passes and below and ending.under > stakes.most_under,
         shortened=(),
         notes=notes,
     )

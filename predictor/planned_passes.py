@@ -4,7 +4,7 @@ How much to take in a pass follows from `predictor.passes`, what can be taken fr
 by the next where it is used up. A rest too little for saw or sander may go off the corners while there is width left.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import hypot
 
@@ -16,7 +16,7 @@ from datasets.record import Record, Side
 from datasets.schema import Method, Removal
 from predictor.cut_patterns import Patterns
 from predictor.kit_state import KitState
-from predictor.passes import MOST_PASSES, Outlook, outlook
+from predictor.passes import MOST_PASSES, Noise, Outlook, Step, outlook
 from predictor.stakes import Stakes, safe_aim
 from predictor.ways import ORDER, Way, Ways
 
@@ -50,7 +50,10 @@ class Pass(Record):
 
     method: Method = Field(description="how: by the sides, the edges, the trap or the belly's glass")
     by_hand: bool = Field(
-        description="whether it is the last, which is sanded or scraped by hand to the line"
+        description="whether it is the last or follows the finishing, and is sanded or scraped by hand to the line"
+    )
+    once_finished: bool = Field(
+        description="whether the bow is finish-sanded, shot in a little and weighed before it"
     )
     loss_lbf: float = Field(description="of the settled weight, expected of the cuts as rounded")
     cuts: tuple[PlannedCut, ...]
@@ -78,6 +81,15 @@ class Ending:
 
 
 @dataclass(frozen=True)
+class Followed:
+    """What a plan comes to: the next step, the passes to be expected, and how it is likely to end."""
+
+    step: Step
+    passes: tuple[Pass, ...]
+    ending: Ending
+
+
+@dataclass(frozen=True)
 class _Standing:
     """Where a kit stands between two passes.
 
@@ -86,12 +98,14 @@ class _Standing:
         at: number of its pattern that is reached.
         sd_lbf: what a weighing can still tell.
         taken: off the kit so far.
+        finished: whether it has been finish-sanded and shot in a little since.
     """
 
     way: Way
     at: int
     sd_lbf: float
     taken: tuple[Removal, ...]
+    finished: bool = False
 
     @property
     def settled_lbf(self) -> float:
@@ -120,42 +134,55 @@ class Planner:
     target_lbf: float
     stakes: Stakes
 
-    def followed(self) -> tuple[tuple[Pass, ...], Ending]:
-        """Return the passes to be expected, the last one by hand, and how it is likely to end."""
+    def followed(self) -> Followed:
+        """Return what the plan comes to if every reading comes as expected."""
         standing = _Standing(self.ways.sides, 0, self.state.can_tell_lbf, ())
-        passes: list[Pass] = []
-        ending = self._without_passes(standing)
+        first, passes, ending = Step.STOP, list[Pass](), self._ending(Step.STOP, standing, 0, 0)
         for left in range(MOST_PASSES, 0, -1):
-            fitting = self._fitting(standing, left)
-            if fitting is None:
+            step, standing, to = self._next(standing, left)
+            if left == MOST_PASSES:
+                first, ending = step, self._ending(step, standing, to, left)
+            if step is Step.TAKE_OFF:
+                after = self._after(standing, to)
+                passes.append(self._pass(standing, after))
+                standing = after
+            elif step is Step.FINISH:
+                standing = self._finished(standing)
+            else:
                 break
-            standing, to = fitting
-            if not passes:
-                ending = self._ending_after(standing, to, left)
-            after = self._after(standing, to)
-            passes.append(self._pass(standing, after))
-            standing = after
-        return tuple(one.model_copy(update={"by_hand": one is passes[-1]}) for one in passes), ending
+        return Followed(first, tuple(_by_hand(one, passes[-1]) for one in passes), ending)
 
-    def _fitting(self, standing: _Standing, left: int) -> tuple[_Standing, int] | None:
+    def _next(self, standing: _Standing, left: int) -> tuple[Step, _Standing, int]:
+        """Return the next step, and for a pass its way and the pattern to cut to."""
+        rest = Step.STOP if self._noise(standing).finishing is None else Step.FINISH
+        ways = list(self._from(standing))
+        if not ways:
+            return rest, standing, standing.at
+        ahead = self._look(ways[0], left)
+        if ahead.step in (Step.WEIGH, Step.FINISH):
+            return ahead.step, standing, standing.at
+        fitting = self._fitting(ways, left, ahead.end_cost_lbf)
+        return (rest, standing, standing.at) if fitting is None else (Step.TAKE_OFF, *fitting)
+
+    def _fitting(
+        self, ways: Sequence[_Standing], left: int, most_cost_lbf: float
+    ) -> tuple[_Standing, int] | None:
         """Return the way for the next pass and the pattern to cut to; nothing where no pass is worth its cost.
 
-        Off the sides goes what saw or sander can take. A smaller rest goes off the sides or the corners by hand, by
-        whichever is expected to cost less.
+        Off the sides goes what saw or sander can take. A smaller rest waits until the bow is finished, and then goes
+        off the sides or the corners by hand, by whichever is expected to cost less.
         """
-        ways = self._from(standing)
-        first = next(ways, None)
-        if first is None:
-            return None
+        first, *later = ways
         options = list(self._options(first, left))
         if first.way.method is Method.SIDES:
             if options and first.settled_lbf - first.way.settled_lbf[options[0][1]] >= self._saw_lbf(first):
                 return options[0]
-            finer = next(ways, None)
-            if finer is not None and finer.way.method is Method.EDGES and self.ways.stiffer is None:
-                options += self._options(finer, left)
+            if self._noise(first).finishing is not None:
+                return None
+            if later and later[0].way.method is Method.EDGES and self.ways.stiffer is None:
+                options += self._options(later[0], left)
         costs = [self._ending_after(one, to, left).cost_lbf for one, to in options]
-        if not costs or min(costs) >= self._look(first, 0).cost_lbf:
+        if not costs or min(costs) >= most_cost_lbf:
             return None
         return options[costs.index(min(costs))]
 
@@ -184,12 +211,21 @@ class Planner:
 
     def _is_safe(self, standing: _Standing, to: int) -> bool:
         """Return whether ending under is as unlikely as the shop wants, if the pass were the last."""
-        sd = hypot(self._sd_before_weighing(standing, to), self.state.noise.after_lbf)
+        sd = hypot(self._sd_before_weighing(standing, to), self._noise(standing).after_lbf)
         return float(standing.way.settled_lbf[to]) - self.target_lbf >= safe_aim(sd, self.stakes)
 
     def _look(self, standing: _Standing, left: int) -> Outlook:
         mean = standing.settled_lbf - self.target_lbf
-        return outlook(mean, standing.sd_lbf, self.stakes, self.state.noise, left)
+        return outlook(mean, standing.sd_lbf, self.stakes, self._noise(standing), left)
+
+    def _noise(self, standing: _Standing) -> Noise:
+        return self.state.noise.finished() if standing.finished else self.state.noise
+
+    def _finished(self, standing: _Standing) -> _Standing:
+        """Return where a kit stands once it is finish-sanded, shot in a little and weighed."""
+        finishing, weighing = self.state.noise.finishing, self.state.noise.weighing_lbf
+        before = hypot(standing.sd_lbf, 0.0 if finishing is None else finishing.shown_lbf)
+        return replace(standing, sd_lbf=before * weighing / hypot(before, weighing), finished=True)
 
     def _saw_lbf(self, standing: _Standing) -> float:
         """Return what the least step of saw or sander takes."""
@@ -208,10 +244,13 @@ class Planner:
 
     def _pass(self, standing: _Standing, after: _Standing) -> Pass:
         reading = self.state.reading_lbf * after.settled_lbf / self.state.settled_lbf
+        if after.finished:
+            reading *= self.state.shot_in_lbf / self.state.now_lbf
         band = BAND * hypot(self._sd_before_weighing(standing, after.at), self.state.reading_sd_lbf)
         return Pass(
             method=after.way.method,
             by_hand=False,
+            once_finished=after.finished,
             loss_lbf=standing.settled_lbf - after.settled_lbf,
             cuts=tuple(_cuts(after.way.possible, standing.at, after.at)),
             removals=after.taken[len(standing.taken) :],
@@ -231,15 +270,21 @@ class Planner:
         mean = float(standing.way.settled_lbf[to]) - self.target_lbf
         shown = mean + before**2 / whole * ndtri((np.arange(SHOWN) + 0.5) / SHOWN)
         sd = before * weighing / whole
-        ahead = [outlook(float(one), sd, self.stakes, self.state.noise, left - 1) for one in shown]
+        ahead = [outlook(float(one), sd, self.stakes, self._noise(standing), left - 1) for one in shown]
         found = [(one.cost_lbf, one.under, one.over, one.passes) for one in ahead]
         cost, under, over, passes = np.mean(found, axis=0).tolist()
         return Ending(cost + self.stakes.pass_cost_lbf, under, over, passes + 1)
 
-    def _without_passes(self, standing: _Standing) -> Ending:
-        """Return how it is likely to end if nothing is taken off now."""
-        ahead = self._look(standing, 0)
-        return Ending(ahead.cost_lbf, ahead.under, ahead.over, 0.0)
+    def _ending(self, step: Step, standing: _Standing, to: int, left: int) -> Ending:
+        """Return how it is likely to end if a step is taken."""
+        if step is Step.TAKE_OFF:
+            return self._ending_after(standing, to, left)
+        ahead = self._look(standing, 0 if step is Step.STOP else left)
+        return Ending(ahead.cost_lbf, ahead.under, ahead.over, ahead.passes)
+
+
+def _by_hand(one: Pass, last: Pass) -> Pass:
+    return one.model_copy(update={"by_hand": one.once_finished or one is last})
 
 
 def _place(method: Method) -> int:

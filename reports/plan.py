@@ -13,6 +13,7 @@ from predictor.blanks import least_widths, widths_of
 from predictor.bow import Refusal
 from predictor.kit_state import Kit
 from predictor.model import Model
+from predictor.passes import Step
 from predictor.plan import Plan, plan
 from predictor.planned_passes import Pass
 from predictor.prospects import Knowledge, Promise
@@ -84,6 +85,8 @@ def show_plan(told: Plan, units: Units, out: Console) -> None:
     for line in _standing(told, units):
         out.print(escape(line))
     for number, one in enumerate(told.passes, 1):
+        if one.once_finished and not any(before.once_finished for before in told.passes[: number - 1]):
+            out.print(escape(_finish_first(told)))
         _show_pass(number, one, told, units, out)
     for line in (*_ending(told, units), *_remarks(told), *(f"Caution: {line}" for line in SAFETY)):
         out.print(escape(line))
@@ -162,7 +165,7 @@ def _ending(told: Plan, units: Units) -> Iterator[str]:
         yield from _out_of_reach(told, units)
     elif told.too_light:
         yield from _too_light(told, units)
-    elif told.weigh_again:
+    elif told.next_step is Step.WEIGH:
         yield (
             "Too little is known of it to take anything off safely: weigh again after 30 full draws, on another scale "
             "if there is one, and ask for the plan again."
@@ -207,11 +210,17 @@ _LIMITS = {
 
 def _nothing_more(told: Plan) -> str:
     """Return what comes next; before finish sanding much of the doubt is what it will take."""
-    if told.kept_for_finishing_lbf < DONE_LBF:
-        return "Nothing more to take off: shoot it in."
+    if told.next_step is Step.STOP:
+        return "Nothing more to take off: it is done."
+    return f"{_finish_first(told)} A last pass by hand may then bring it nearer."
+
+
+def _finish_first(told: Plan) -> str:
+    """Return what is done before the last passes, as most of what is kept back shows in the weighing after it."""
+    sand = "" if told.kept_for_finishing_lbf < DONE_LBF else "finish-sand it, "
     return (
-        "Nothing more to take off before finish sanding: finish-sand it, weigh it (--stage finished) and ask again; "
-        "then a last pass by hand may bring it nearer."
+        f"Before any more comes off: {sand}shoot {told.first_shots} arrows, weigh it (--stage settled --shots "
+        f"{told.first_shots}) and ask again."
     )
 
 

@@ -1,5 +1,6 @@
 """How the kits of a closed loop ended, as figures and as a table; errors are clustered by shop."""
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from math import sqrt
 from typing import NamedTuple
@@ -10,6 +11,11 @@ from numpy.typing import NDArray
 from predictor.stakes import Stakes
 
 STAKES = Stakes()
+MOST_WEIGHINGS = 12
+
+KNOWS = "one who knows"
+PLANS = ("plan", KNOWS)
+"""Ways that state chances."""
 
 
 class Ended(NamedTuple):
@@ -22,8 +28,27 @@ class Ended(NamedTuple):
     within: float
 
 
-Shops = Sequence[Sequence[Mapping[str, Ended]]]
-"""How each kit of each shop ended by each way."""
+class Shop(NamedTuple):
+    """How each kit of a shop ended by each way, with the builds of history and the processor seconds taken."""
+
+    seed: int
+    builds: int
+    seconds: float
+    kits: Sequence[Mapping[str, Ended]]
+
+    def to_json(self) -> str:
+        """Return it in one line."""
+        return json.dumps(self._asdict())
+
+    @classmethod
+    def from_json(cls, line: str) -> "Shop":
+        """Return a shop from its line."""
+        found = json.loads(line)
+        kits = [{way: Ended(*ended) for way, ended in kit.items()} for kit in found["kits"]]
+        return cls(found["seed"], found["builds"], found["seconds"], kits)
+
+
+Shops = Sequence[Shop]
 
 HEADS = (
     "way",
@@ -57,11 +82,11 @@ def within(kits: Sequence[Mapping[str, Ended]], way: str) -> NDArray[np.float64]
 
 def figures(shops: Shops, way: str) -> dict[str, float | list[float]]:
     """Return figures of one way, with their standard errors where they are means."""
-    ended = [np.array([kit[way] for kit in kits], dtype=float) for kits in shops]
+    ended = [np.array([kit[way] for kit in shop.kits], dtype=float) for shop in shops]
     off = [one[:, 1] for one in ended]
     whole = np.concatenate(ended)
     means = {
-        "within": [within(kits, way) for kits in shops],
+        "within": [within(shop.kits, way) for shop in shops],
         "within_true": [(abs(one[:, 0]) <= 1).astype(float) for one in ended],
         "under": [(one < -1).astype(float) for one in off],
         "mean_lbf": off,
@@ -78,11 +103,39 @@ def _cost(ended: NDArray[np.float64]) -> NDArray[np.float64]:
     return cost
 
 
+def totals(shops: Shops) -> dict[str, object]:
+    """Return what was run and the figures of all ways."""
+    return {
+        "seeds": [shop.seed for shop in shops],
+        "builds": shops[0].builds,
+        "kits": sum(len(shop.kits) for shop in shops),
+        "processor_seconds": sum(shop.seconds for shop in shops),
+        "ways": {way: figures(shops, way) for way in shops[0].kits[0]},
+    }
+
+
+def told(shops: Shops) -> Iterator[str]:
+    """Yield the lines of the report."""
+    count, seconds = sum(len(shop.kits) for shop in shops), sum(shop.seconds for shop in shops)
+    yield (
+        f"# {count} kits of {len(shops)} shops, {shops[0].builds} builds of history, seeds from {shops[0].seed} to "
+        f"{shops[-1].seed}; {seconds:.0f} processor seconds"
+    )
+    yield from ("", *table(shops))
+    ways = shops[0].kits[0]
+    if {"plan", KNOWS} <= set(ways):
+        ours, best = (clustered([within(shop.kits, way) for shop in shops])[0] for way in ("plan", KNOWS))
+        yield from ("", f"Within 1 lb: the plan's share over that of the one who knows is {ours / best:.3f}.")
+    for way in (way for way in PLANS if way in ways):
+        yield from ("", f"## Chances stated first: {way}", "")
+        yield from deciles([kit[way] for shop in shops for kit in shop.kits])
+
+
 def table(shops: Shops) -> Iterator[str]:
     """Yield the lines of a table of all ways, with standard errors after each mean."""
     yield "| " + " | ".join(HEADS) + " |"
     yield "|---" * len(HEADS) + "|"
-    for way in shops[0][0]:
+    for way in shops[0].kits[0]:
         found = figures(shops, way)
         cells = [_told(found[one]) for one in ("within", "within_true", "under", "mean_lbf", "sd_lbf")]
         cells += [_told(found[one]) for one in ("median_passes", "passes", "cost_lbf")]

@@ -4,11 +4,13 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from predictor.passes import Noise, outlook
+from predictor.passes import Finishing, Noise, Step, outlook
 from predictor.stakes import Stakes, best_aim, expected_cost
 
 USUAL = Stakes()
 NOISE = Noise(share=0.16, weighing_lbf=0.5, after_lbf=0.45)
+FINISHING = Finishing(shown_lbf=0.42, after_lbf=0.16, near_lbf=2.0)
+UNFINISHED = Noise(share=0.16, weighing_lbf=0.5, after_lbf=0.45, finishing=FINISHING)
 
 
 def test_no_pass_left_is_the_cost_of_stopping():
@@ -124,3 +126,75 @@ def test_chance_of_ending_under_is_kept_over_all_passes(start, after):
     found = outlook(start, 1.0, USUAL, Noise(share=0.16, weighing_lbf=0.5, after_lbf=after))
     assert found.take_lbf > 0
     assert found.under <= USUAL.most_under + 1e-3
+
+
+def test_a_bow_is_finished_once_the_rest_can_be_done_by_hand():
+    """Far from its target stock comes off first; near it the bow is finished; shot in and at its target it is done."""
+    far, near = (outlook(excess, 0.4, USUAL, UNFINISHED) for excess in (6.0, 1.5))
+    assert (far.step, near.step) == (Step.TAKE_OFF, Step.FINISH)
+    assert outlook(0.2, 0.3, USUAL, UNFINISHED.finished()).step is Step.STOP
+
+
+def test_shooting_in_before_the_last_pass_pays():
+    """Seeing most of finishing and settling before the last pass costs less and ends within the tolerance more often.
+
+    The same bow is compared with one whose finishing and shooting in show only when it is done.
+    """
+    seen, unseen = outlook(6.0, 0.6, USUAL, UNFINISHED), outlook(6.0, 0.6, USUAL, NOISE)
+    assert seen.cost_lbf < unseen.cost_lbf - 0.02
+    assert seen.under + seen.over < unseen.under + unseen.over - 0.04
+
+
+def test_what_finishing_shows_is_as_good_as_another_weighing_tells():
+    """If finishing shows nothing and takes nothing, it is a free weighing: the outlook is that of the finished bow.
+
+    By the law of total expectation a weighing that is free never costs.
+    """
+    idle = Noise(0.16, 0.5, 0.16, Finishing(shown_lbf=0.0, after_lbf=0.16, near_lbf=100.0))
+    assert (
+        outlook(1.5, 0.4, USUAL, idle).cost_lbf <= outlook(1.5, 0.4, USUAL, idle.finished()).cost_lbf + 2e-3
+    )
+
+
+def test_too_little_known_is_weighed_again():
+    """A kit far above its target of which next to nothing is known is weighed, not cut."""
+    found = outlook(3.0, 6.0, USUAL, UNFINISHED)
+    assert (found.step, found.take_lbf) == (Step.WEIGH, 0.0)
+
+
+@pytest.mark.slow
+def test_an_unfinished_kit_ends_as_its_outlook_says():
+    """Over 2,000 simulated kits that are finished on the way, chances and passes are those of the outlook.
+
+    Bounds are three standard errors of the simulation, and 0.01 for the grid.
+    """
+    rng = np.random.default_rng(8)
+    stated = outlook(6.0, 0.6, USUAL, UNFINISHED)
+    ended, passes = (
+        np.array(one) for one in zip(*(_finished_on_the_way(rng) for _ in range(2000)), strict=True)
+    )
+    assert np.mean(ended < -1) == pytest.approx(stated.under, abs=3 * np.sqrt(stated.under / 2000) + 0.002)
+    assert np.mean(ended > 1) == pytest.approx(stated.over, abs=3 * np.sqrt(stated.over / 2000) + 0.01)
+    assert np.mean(passes) == pytest.approx(stated.passes, abs=0.1)
+
+
+def _finished_on_the_way(rng):
+    """Return where one kit ends, less its target, and after how many passes."""
+    mean, sd, noise, passes = 6.0, 0.6, UNFINISHED, 0
+    excess = mean + sd * rng.standard_normal()
+    for left in range(6, 0, -1):
+        ahead = outlook(mean, sd, USUAL, noise, left)
+        if ahead.step is Step.STOP:
+            break
+        if ahead.step is Step.FINISH:
+            excess += FINISHING.shown_lbf * rng.standard_normal()
+            before, noise = np.hypot(sd, FINISHING.shown_lbf) ** 2, noise.finished()
+        else:
+            passes += ahead.take_lbf > 0
+            excess -= ahead.take_lbf * (1 + noise.share * rng.standard_normal())
+            before = np.hypot(sd, noise.share * ahead.take_lbf) ** 2
+        read = excess + noise.weighing_lbf * rng.standard_normal()
+        told = before / (before + noise.weighing_lbf**2)
+        mean = mean - ahead.take_lbf + told * (read - mean + ahead.take_lbf)
+        sd = np.sqrt(before * (1 - told))
+    return excess + noise.after_lbf * rng.standard_normal(), passes

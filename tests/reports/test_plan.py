@@ -85,7 +85,16 @@ def test_the_shops_limits_count(kit: Command) -> None:
 
 
 def test_what_comes_after_the_last_pass_is_told(kit: Command) -> None:
-    """Near its target a bow is to be finish-sanded and weighed again, and once finished to be shot in."""
-    assert "finish-sand it, weigh it (--stage finished)" in kit('plan K-001 --target "63#@28"').out
+    """Near its target a bow is finish-sanded and shot in a little, once finished only shot in, and then it is done."""
+    ask = 'plan K-001 --target "63#@28"'
+    assert "finish-sand it, shoot 100 arrows, weigh it (--stage settled --shots 100)" in printed(kit(ask))
     assert kit("weigh K-001 28=64.5 --stage finished --yes").code == 0
-    assert "Nothing more to take off: shoot it in." in kit('plan K-001 --target "63#@28"').out
+    assert "Before any more comes off: shoot 100 arrows" in printed(kit(ask))
+    assert kit("weigh K-001 28=63.4 --stage settled --shots 100 --yes").code == 0
+    assert "Nothing more to take off: it is done." in printed(kit(ask))
+
+
+def printed(ended: Ended) -> str:
+    """Return what was printed, its lines joined."""
+    assert ended.code == 0, ended.err
+    return " ".join(ended.out.split())
