@@ -107,6 +107,18 @@ class Calibration(Record):
             return tuple(build.as_new_lots for build in alike if build.as_new_lots is not None)
         return tuple(build.score for build in alike)
 
+    def wider(self, *, new_lots: bool = False) -> float:
+        """Return the factor on the predictive standard deviation of a planned bow.
+
+        A bow of a new lot is given no narrower an interval than any other, and a wider one where the builds foretold
+        without their lots ask for it: they are fewer, and so shrunk further towards one.
+
+        Args:
+            new_lots: whether it has a lot that no build had.
+        """
+        asked = stretch(self.scores())
+        return max(asked, stretch(self.scores(new_lots=True))) if new_lots else asked
+
 
 class Check(Record):
     """What left-out builds say of an interval of one level."""
@@ -138,7 +150,7 @@ def check(
     own = calibration.scores(new_lots=new_lots, form=form)
     by_form = form is not None and rank(len(own), level) is not None
     scores = own if by_form else calibration.scores(new_lots=new_lots)
-    given = stretch(calibration.scores()) * NormalDist().inv_cdf((1 + level) / 2)
+    given = calibration.wider(new_lots=new_lots) * NormalDist().inv_cdf((1 + level) / 2)
     reach = checked_reach(scores, level)
     return Check(
         level=level,

@@ -16,9 +16,10 @@ from datasets.materials import Material
 from datasets.record import DrawLength
 from datasets.schema import Build, Event, Form, Stage, StripTest
 from predictor.bow import Refusal
-from predictor.calibration import stretch
+from predictor.calibration import Calibration
 from predictor.columns import DRAW_SHAPE, FINISHED, Columns, columns
 from predictor.cutting import over_usual, with_cut
+from predictor.familiarity import has_new_lots
 from predictor.features import Case, Features, features
 from predictor.habits import USUAL, Habits
 from predictor.lots import with_strips
@@ -63,7 +64,7 @@ class Standing:
         by_builds: belief of the model.
         belief: that the build has not taught, with strips counted.
         weighings: the build's own, in their order; those that the statics refuse are left out.
-        wider: factor that left-out builds ask for.
+        calibration: how left-out builds fared.
         habits: of the shop.
         held: weigh-ins that the belief has learned from and that cannot be taken out of it, as the build's records
             have changed since; they count there and not again.
@@ -73,7 +74,7 @@ class Standing:
     by_builds: Posterior
     belief: Posterior
     weighings: tuple[Weighing, ...]
-    wider: float
+    calibration: Calibration
     habits: Habits
     held: frozenset[str] = frozenset()
     cut: float = 0.0
@@ -232,7 +233,7 @@ def standing(
         by_builds=by_builds,
         belief=with_strips(belief, strips, materials),
         weighings=weighings,
-        wider=1.0 if model is None else stretch(model.calibration.scores()),
+        calibration=Calibration() if model is None else model.calibration,
         habits=habits,
         held=frozenset(taught.weigh_ins if taught is not None and changed else ()),
         cut=cut,
@@ -309,7 +310,8 @@ def _shared_factor(stand: Standing, wanted: Sequence[tuple[Columns, bool]]) -> f
     noise = float(stand.belief.weights @ stand.belief.scale("noise") ** 2) * float(row.sd[0]) ** 2
     of_day = float(np.sum(row.tolerances[0, row.tolerances.shape[1] - seen.of_weighings :] ** 2))
     reading = noise + of_day
-    return sqrt((stand.wider**2 * total - reading) / (total - reading))
+    wider = stand.calibration.wider(new_lots=has_new_lots(stand.belief, told))
+    return sqrt((wider**2 * total - reading) / (total - reading))
 
 
 def _stretched(belief: Posterior, seen: Seen, factor: float) -> tuple[Posterior, Seen]:

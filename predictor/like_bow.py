@@ -46,7 +46,7 @@ class LikeBow(Knowledge):
             belief, seen.rows.part(others), seen.rows.part(mine), read - seen.offset[mine]
         ).marginal()
         scattered = replace(expected, sds=np.sqrt(expected.sds**2 + _own_variances(belief, told)))
-        wider = scattered.stretched(self.wider)
+        wider = scattered.stretched(self.wider(told))
         return NormalMixture(wider.weights, wider.means + seen.offset[others], wider.sds)
 
 

@@ -19,7 +19,7 @@ from datasets.record import DrawLength, Record
 from datasets.schema import Build, Event, Form, Stage, StripTest
 from predictor.bent import bent_bow
 from predictor.bow import Refusal, handbook_moduli
-from predictor.calibration import Calibration, Check, check, in_words, stretch
+from predictor.calibration import Calibration, Check, check, in_words
 from predictor.columns import Columns, columns
 from predictor.familiarity import distance, has_new_lots, notes_on_unfamiliar
 from predictor.foresight import Foretold, Situation, foresee
@@ -164,7 +164,7 @@ def predict(
     belief = with_strips(by_builds, counted, materials)
     calibration = Calibration() if model is None else model.calibration
     expected = foretold.joint.marginal()
-    new_lots = has_new_lots(by_builds, told)
+    new_lots = has_new_lots(belief, told)
     checks = tuple(check(calibration, level, moment.form, new_lots=new_lots) for level in LEVELS)
     unfamiliar = () if model is None else notes_on_unfamiliar(model, by_builds, told)
     at_draws = _at_draws(draws, expected, found.per_inch_lbf, told)
@@ -178,7 +178,7 @@ def predict(
         shares=_shares(foretold, main, at_draws[main].weight_lbf),
         distance=float(distance(belief, told)[main]),
         checks=checks,
-        interval_basis=in_words(checks[-1], stretch(calibration.scores())),
+        interval_basis=in_words(checks[-1], calibration.wider(new_lots=new_lots)),
         basis=_basis(model, counted, len(foretold.own)),
         strain=worst(places),
         notes=(

@@ -15,9 +15,9 @@ from datasets.record import DrawLength
 from datasets.schema import Build, Form, Stage, StripTest
 from predictor import posterior
 from predictor.bow import Refusal
-from predictor.calibration import Calibration, stretch
+from predictor.calibration import Calibration
 from predictor.columns import Columns, Named, Tolerance, columns
-from predictor.familiarity import notes_on_unfamiliar
+from predictor.familiarity import has_new_lots, notes_on_unfamiliar
 from predictor.features import Case, Features, features
 from predictor.habits import USUAL
 from predictor.lots import with_strips
@@ -91,15 +91,15 @@ class Knowledge:
         """Return in words what about a planned bow no build has shown yet; nothing before training."""
         return () if self.model is None else notes_on_unfamiliar(self.model, self.by_builds, told)
 
-    @property
-    def wider(self) -> float:
-        """Factor on the standard deviation that left-out builds ask for."""
-        return stretch((Calibration() if self.model is None else self.model.calibration).scores())
+    def wider(self, told: Columns) -> float:
+        """Return the factor on the standard deviation that left-out builds ask for of a planned bow."""
+        calibration = Calibration() if self.model is None else self.model.calibration
+        return calibration.wider(new_lots=has_new_lots(self.belief, told))
 
     def log_weight(self, told: Columns) -> NormalMixture:
         """Return what is believed of the logarithm of what columns explain, one number a row."""
         seen = seen_by(self.belief, told)
-        expected = posterior.predict(self.belief, seen.rows).marginal().stretched(self.wider)
+        expected = posterior.predict(self.belief, seen.rows).marginal().stretched(self.wider(told))
         return NormalMixture(expected.weights, expected.means + seen.offset, expected.sds)
 
 

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from datasets.contents import Contents
 from datasets.schema import Stage
-from predictor.calibration import stretch
+from predictor.calibration import Calibration
 from predictor.columns import Columns
 from predictor.cutting import over_usual, with_cut
+from predictor.familiarity import has_new_lots
 from predictor.mixture import NormalMixture
 from predictor.model import level_name, prior_belief
 from predictor.own_history import Slips
@@ -103,7 +104,7 @@ class Learned:
     Attributes:
         builds: that taught.
         belief: of the fit; the prior's without any build.
-        wider: factor on the widths of intervals, by builds left out.
+        calibration: how builds left out fared.
         doubtful: builds that look like a mistake.
         usual: how much the shop cuts its bows.
         fit: the fit itself, if there was any build.
@@ -111,14 +112,23 @@ class Learned:
 
     builds: frozenset[str]
     belief: Posterior
-    wider: float
+    calibration: Calibration
     doubtful: frozenset[str]
     usual: UsualCut
     fit: Fit | None
 
     def answers(self, asked: Sequence[Question]) -> NormalMixture:
         """Return what is to be expected of the logarithms of readings."""
-        return answers(self.belief, [self.told(question) for question in asked]).stretched(self.wider)
+        return answers(self.belief, [self.told(question) for question in asked]).stretched(self.wider(asked))
+
+    def wider(self, asked: Sequence[Question]) -> Array:
+        """Return the factors on the widths of intervals, by builds left out, shape (asked,)."""
+        return np.array(
+            [
+                self.calibration.wider(new_lots=has_new_lots(self.belief, question.columns))
+                for question in asked
+            ]
+        )
 
     def told(self, question: Question) -> Question:
         """Return a question with what the cut tells, unless the bow was asked for before anybody cut it."""
@@ -131,15 +141,15 @@ def learned(weighings: Sequence[Weighing], builds: Sequence[str]) -> Learned:
     """Train on some builds, as `training.train` does, without solving their statics again."""
     mine = tuple(weighing for weighing in weighings if weighing.build in set(builds))
     if not mine:
-        return Learned(frozenset(), prior_belief(), 1.0, frozenset(), UsualCut(), None)
+        return Learned(frozenset(), prior_belief(), Calibration(), frozenset(), UsualCut(), None)
     lawful = under_law(mine, choose_law(mine))
     usual = usual_cut(lawful)
     mine = with_cuts(lawful, usual)
     found, fitted = Evidence(mine, ()), fit(readings(mine), Slips())
     named = zip(found.builds, fitted.suspicion.any.tolist() if fitted.suspicion else (), strict=True)
     doubtful = frozenset(build for build, chance in named if chance >= DOUBTFUL)
-    wider = stretch(calibrate(fitted, found, doubtful).scores())
-    return Learned(frozenset(found.builds), fitted.posterior, wider, doubtful, usual, fitted)
+    calibration = calibrate(fitted, found, doubtful)
+    return Learned(frozenset(found.builds), fitted.posterior, calibration, doubtful, usual, fitted)
 
 
 def lots_seen(belief: Posterior, columns: Columns) -> str:

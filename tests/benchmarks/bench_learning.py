@@ -170,7 +170,9 @@ def _with_strips(
     true_psi = {f"{name}, {lot}": psi for (name, lot), psi in shop.truth.lots.items()}
     read = [np.log(true_psi[level] / handbook_psi[level]) + rng.normal(0, STRIP_SD) for _, level in levels]
     found = predict(taught.belief, wanted, own, np.array(read) - seen.offset[1:]).marginal()
-    stretched = NormalMixture(found.weights, found.means + seen.offset[:1], found.sds).stretched(taught.wider)
+    stretched = NormalMixture(found.weights, found.means + seen.offset[:1], found.sds).stretched(
+        taught.calibration.wider()
+    )
     return stretched.weights, stretched.means, stretched.sds
 
 

@@ -208,7 +208,7 @@ def test_level_is_taken_as_written() -> None:
     assert Fraction(0.9) != Fraction("0.9")
 
 
-def _predicted(scores: list[float]) -> DrawPrediction:
+def _predicted(found_out: Calibration) -> DrawPrediction:
     """Return what a model that learned nothing but its builds' scores says of a straight bow at 28 in."""
     model = Model(
         format=FORMAT,
@@ -221,7 +221,7 @@ def _predicted(scores: list[float]) -> DrawPrediction:
         builds_by_form={},
         builds_by_material={},
         ranges_in={},
-        calibration=calibration(*scores),
+        calibration=found_out,
         posterior=prior_belief().to_json(),
     )
     draws = (DrawLength(inch=28, zero=ZeroPoint.STANDARD),)
@@ -235,10 +235,22 @@ def _predicted(scores: list[float]) -> DrawPrediction:
 def test_scores_stretch_a_prediction_alike() -> None:
     """Interval, standard deviation and shares of a prediction are all stretched by the factor; the weight stays."""
     scores = [1.9, -1.6, 2.2, -2.0, 1.8, 2.1]
-    plain, stretched = _predicted([]), _predicted(scores)
+    plain, stretched = _predicted(Calibration()), _predicted(calibration(*scores))
 
     assert stretched.weight_lbf == pytest.approx(plain.weight_lbf, rel=1e-12)
     assert stretched.log_sd == pytest.approx(plain.log_sd * stretch(scores))
     for before, after in zip(plain.intervals, stretched.intervals, strict=True):
         reach = [log(one.high_lbf / one.low_lbf) for one in (before, after)]
         assert reach[1] == pytest.approx(reach[0] * stretch(scores))
+
+
+@pytest.mark.parametrize(("lots", "asked"), [(2.5, 2.5), (0.5, 1.5)])
+def test_a_bow_of_new_lots_is_as_wide_as_builds_without_their_lots_ask(lots: float, asked: float) -> None:
+    """Where no build had its lots, a prediction is stretched by the larger of what both ways of leaving out ask for."""
+    builds = tuple(
+        BuildScore(build=f"K-{n}", form="plain-64/1", score=1.5, as_new_lots=lots) for n in range(6)
+    )
+    plain, stretched = _predicted(Calibration()), _predicted(Calibration(builds=builds))
+
+    assert stretched.log_sd == pytest.approx(plain.log_sd * stretch([asked] * 6))
+    assert Calibration(builds=builds).wider() == stretch([1.5] * 6)
