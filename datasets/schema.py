@@ -463,6 +463,9 @@ class Shop(Record):
     tolerance_lbf: float = Field(1.0, gt=0, le=20, description="promised either way")
     under_to_over_cost: float = Field(9.0, ge=1, le=1000, description="a pound under against a pound over")
     pass_cost_lbf: float = Field(0.05, ge=0, le=10, description="one more pass, in pounds over")
+    miss_cost_lbf: float = Field(
+        0.2, ge=0, le=100, description="ending outside the tolerance at all, in pounds over"
+    )
     most_under_chance: float = Field(
         0.02, gt=0, le=0.5, description="largest chance that a plan may end under the tolerance"
     )

@@ -45,6 +45,7 @@ class Plan(Record):
     tolerance_lbf: float
     under_to_over: float
     pass_cost_lbf: float
+    miss_cost_lbf: float
     most_under: float
     now_lbf: float
     kept_for_finishing_lbf: float = Field(description="that edges and finish sanding are expected to take")
@@ -124,6 +125,7 @@ def _told(
         tolerance_lbf=stakes.tolerance_lbf,
         under_to_over=stakes.under_to_over,
         pass_cost_lbf=stakes.pass_cost_lbf,
+        miss_cost_lbf=stakes.miss_cost_lbf,
         most_under=stakes.most_under,
         now_lbf=state.now_lbf,
         kept_for_finishing_lbf=state.now_lbf - state.finished_lbf,

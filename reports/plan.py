@@ -58,9 +58,7 @@ def plan_for(
         tiller_in: lowest and highest wanted.
     """
     shop = contents.shop
-    stakes = Stakes(
-        promise.tolerance_lbf, shop.under_to_over_cost, shop.pass_cost_lbf, shop.most_under_chance
-    )
+    stakes = Stakes.of(shop, promise.tolerance_lbf)
     limits = _limits(shop, form, build, tiller_in)
     layered = {layer.material for layer in build.layers}
     strips = tuple(strip for strip in contents.strips.values() if strip.material in layered)
@@ -182,8 +180,9 @@ def _ending(told: Plan, units: Units) -> Iterator[str]:
         f"{fixed(100 * told.over, 0)} %; about {fixed(told.expected_passes, 1)} passes."
     )
     yield (
-        f"A pound under counts {told.under_to_over:g} times a pound over, a pass {told.pass_cost_lbf:g} lb; ending "
-        f"under at most {told.most_under:.0%} likely over all passes."
+        f"A pound under counts {told.under_to_over:g} times a pound over, a pass {told.pass_cost_lbf:g} lb, ending "
+        f"outside the tolerance at all {told.miss_cost_lbf:g} lb (it decides between plans that cost nearly the same); "
+        f"ending under at most {told.most_under:.0%} likely over all passes."
     )
 
 

@@ -162,7 +162,7 @@ def _with_plans(
     if sources.trained is None or left_out is None or drawn is None:
         return
     shop = sources.contents.shop
-    stakes = Stakes(shop.tolerance_lbf, shop.under_to_over_cost, shop.pass_cost_lbf, shop.most_under_chance)
+    stakes = Stakes.of(shop, shop.tolerance_lbf)
     kits = list(usual_kits(sources.contents, sources.trained.model, left_out.builds, drawn))
     for kit in sources.track(kits, "following the plan"):
         kept = kept_with_plan(kit, stakes, max(SHARES))

@@ -8,9 +8,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from datasets.schema import Shop as Settings
 from predictor.stakes import Stakes
 
-STAKES = Stakes()
+STAKES = Stakes.of(Settings(), tolerance_lbf=1.0)
 MOST_WEIGHINGS = 12
 
 KNOWS = "one who knows"

@@ -162,6 +162,17 @@ def test_too_little_known_is_weighed_again():
     assert (found.step, found.take_lbf) == (Step.WEIGH, 0.0)
 
 
+@pytest.mark.parametrize("doubt", [0.4, 0.6])
+def test_a_cost_of_missing_decides_between_plans_of_nearly_equal_cost(doubt):
+    """It makes ending within the tolerance likelier, and costs less of all else than a fifth of a pass."""
+    plain, careful = (
+        outlook(8.0, doubt, Stakes(miss_cost_lbf=missing), UNFINISHED) for missing in (0.0, 0.2)
+    )
+    missed = careful.under + careful.over
+    assert missed < plain.under + plain.over - 0.005
+    assert careful.cost_lbf - 0.2 * missed < plain.cost_lbf + USUAL.pass_cost_lbf / 5
+
+
 @pytest.mark.slow
 def test_an_unfinished_kit_ends_as_its_outlook_says():
     """Over 2,000 simulated kits that are finished on the way, chances and passes are those of the outlook.

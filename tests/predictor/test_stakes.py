@@ -175,3 +175,33 @@ def test_filled_again_below_the_limit(sd, refill, mean):
         return (float(expected_cost(aim, sd, GIVEN_AWAY)) + refill * under) / (1 - under)
 
     assert 40 + cheapest(cost, -sd, 4 * sd) == pytest.approx(mean, abs=1e-5)
+
+
+MISSING = Stakes(miss_cost_lbf=0.2)
+
+
+@pytest.mark.parametrize("aim", [-0.5, 0.2, 0.9])
+def test_missing_as_such_costs_its_chance(aim):
+    """With a cost of missing the expected cost is the integral of what each weight costs (`scipy.integrate.quad`)."""
+
+    def cost(weight):
+        beyond = max(weight - 1, 0) + 9 * max(-weight - 1, 0)
+        return (beyond + 0.2 * (abs(weight) > 1)) * norm.pdf(weight, aim, 0.4)
+
+    whole = integrate.quad(cost, aim - 6, aim + 6, points=[-1, 1], epsabs=1e-12, limit=200)[0]
+    assert float(expected_cost(aim, 0.4, MISSING)) == pytest.approx(whole, abs=1e-9)
+
+
+@pytest.mark.parametrize("sd", [0.3, 0.6, 1.2])
+def test_cheapest_aim_with_a_cost_of_missing(sd):
+    """No aim on a fine grid costs less than the cheapest one, which lies lower than without that cost."""
+    cheapest = cheapest_aim(sd, MISSING)
+    grid = np.linspace(cheapest - 1, cheapest + 1, 2001)
+    assert float(expected_cost(cheapest, sd, MISSING)) <= expected_cost(grid, sd, MISSING).min() + 1e-12
+    assert cheapest < cheapest_aim(sd, Stakes())
+
+
+def test_without_a_tolerance_missing_as_such_changes_nothing():
+    """Without a tolerance every bow misses, so the aim is the newsvendor's fractile whatever that costs."""
+    stakes = Stakes(tolerance_lbf=0.0, miss_cost_lbf=3.0)
+    assert cheapest_aim(0.7, stakes) == pytest.approx(0.7 * norm.ppf(0.9), abs=1e-9)
