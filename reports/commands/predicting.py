@@ -4,6 +4,7 @@ import json
 import sys
 from collections.abc import Sequence
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
@@ -19,7 +20,7 @@ from datasets.schema import (
 )
 from predictor.bow import Refusal
 from predictor.model import Model
-from predictor.what_if import WhatIf
+from predictor.predict import Prediction
 from reports import (
     adding,
     expectation,
@@ -37,6 +38,7 @@ from reports.commands.found import (
 from reports.commands.options import (
     JsonOption,
     UnitsOption,
+    UnitSystem,
     UntrainedOption,
 )
 from reports.commands.typed import (
@@ -111,65 +113,86 @@ def predict_weight(
         model = None if untrained else trained_model(book)
     build, contents = _build_to_predict(what, contents)
     note_new_scale(scale, contents)
-    at, shot = expectation.stage_and_shots(contents, build, stage, shot)
+    asked = _Asked(contents, build, model, *expectation.stage_and_shots(contents, build, stage, shot))
     if changes:
-        supposed = _supposed(
-            contents, build, changes, one_draw_typed(draws, contents), model, at, shot, measured
+        return _tell_supposed(asked, changes, one_draw_typed(draws, contents), units, measured, as_json)
+    prediction = _predicted(asked, draws_typed(draws, contents), scale, as_json)
+    return _tell_prediction(asked, prediction, units, with_budget, as_json)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What a question is about: a build of a book, at a stage and after some shots, for who knows a model."""
+
+    contents: Contents
+    build: Build
+    model: Model | None
+    stage: Stage
+    shots: int | None
+
+
+def _tell_supposed(
+    asked: _Asked,
+    changes: Sequence[str],
+    draw: DrawLength,
+    units: UnitSystem | None,
+    measured: bool,
+    as_json: bool,
+) -> int:
+    """Print what changes to a build do together; what cannot be read or solved ends the command."""
+    contents, build = asked.contents, asked.build
+    with stopping_at(ValueError):
+        told = what_if.asked(
+            contents, build, changes, draw, asked.model, asked.stage, asked.shots, measured=measured
         )
-        if as_json:
-            sys.stdout.write(supposed.model_dump_json(indent=2) + "\n")
-        else:
-            what_if.show_what_if(supposed, units_of(contents, units), console())
-        return FINE
-    prediction = expectation.expect(
-        contents,
-        build,
-        draws_typed(draws, contents),
-        stage=at,
-        model=model,
-        shots=shot,
-        scale=scale or expectation.last_scale(contents, build),
-    )
-    if isinstance(prediction, Refusal):
-        if as_json:
-            sys.stdout.write(prediction.model_dump_json(indent=2) + "\n")
-        with suppress(ValueError):  # which is then the reason for the refusal
-            for doubt in second_look.shape_doubts(build, contents):
-                note(f"odd: profile, {doubt.station:g} in from the centre: {doubt.doubt}: {doubt.message}")
-        raise StopError(f"no prediction for {build.id}: {prediction.reason} ({prediction.where})", FINDINGS)
-    budget = expectation.budget_of(contents, build, prediction, model, at, shot) if with_budget else None
-    settled = at is Stage.SETTLED
-    way = expectation.way_of(contents, build, prediction, model, shot) if settled else None
+    if isinstance(told, Refusal):
+        raise StopError(f"no answer for {build.id}: {told.reason} ({told.where})", FINDINGS)
     if as_json:
-        parts = {**prediction.model_dump(mode="json"), "stage": at.value}
-        if way is not None:
-            parts["way"] = way.model_dump(mode="json")
-        if budget is not None:
-            parts["budget"] = budget.model_dump(mode="json")
-        sys.stdout.write(json.dumps(parts, indent=2) + "\n")
-        return FINE
-    show_prediction(prediction, at, units_of(contents, units), console(), way)
-    if budget is not None:
-        show_budget(prediction, budget, units_of(contents, units), console())
+        sys.stdout.write(told.model_dump_json(indent=2) + "\n")
+    else:
+        what_if.show_what_if(told, units_of(contents, units), console())
     return FINE
 
 
-def _supposed(
-    contents: Contents,
-    build: Build,
-    changes: Sequence[str],
-    draw: DrawLength,
-    model: Model | None,
-    stage: Stage,
-    shots: int | None,
-    measured: bool,
-) -> WhatIf:
-    """Return what changes to a build do together; what cannot be read or solved ends the command."""
-    with stopping_at(ValueError):
-        told = what_if.asked(contents, build, changes, draw, model, stage, shots, measured=measured)
-    if isinstance(told, Refusal):
-        raise StopError(f"no answer for {build.id}: {told.reason} ({told.where})", FINDINGS)
-    return told
+def _predicted(asked: _Asked, draws: Sequence[DrawLength], scale: str | None, as_json: bool) -> Prediction:
+    """Return the prediction; where there is none the command ends with the reason, and what may have led to it."""
+    contents, build = asked.contents, asked.build
+    told = expectation.expect(
+        contents,
+        build,
+        draws,
+        stage=asked.stage,
+        model=asked.model,
+        shots=asked.shots,
+        scale=scale or expectation.last_scale(contents, build),
+    )
+    if isinstance(told, Prediction):
+        return told
+    if as_json:
+        sys.stdout.write(told.model_dump_json(indent=2) + "\n")
+    with suppress(ValueError):  # which is then the reason for the refusal
+        for doubt in second_look.shape_doubts(build, contents):
+            note(f"odd: profile, {doubt.station:g} in from the centre: {doubt.doubt}: {doubt.message}")
+    raise StopError(f"no prediction for {build.id}: {told.reason} ({told.where})", FINDINGS)
+
+
+def _tell_prediction(
+    asked: _Asked, prediction: Prediction, units: UnitSystem | None, with_budget: bool, as_json: bool
+) -> int:
+    """Print a prediction, with the way to settled where that is asked about, and its budget where that is."""
+    about = asked.contents, asked.build, prediction, asked.model
+    budget = expectation.budget_of(*about, asked.stage, asked.shots) if with_budget else None
+    way = expectation.way_of(*about, asked.shots) if asked.stage is Stage.SETTLED else None
+    if as_json:
+        parts = {**prediction.model_dump(mode="json"), "stage": asked.stage.value}
+        more = {"way": way, "budget": budget}
+        parts |= {name: part.model_dump(mode="json") for name, part in more.items() if part is not None}
+        sys.stdout.write(json.dumps(parts, indent=2) + "\n")
+        return FINE
+    show_prediction(prediction, asked.stage, units_of(asked.contents, units), console(), way)
+    if budget is not None:
+        show_budget(prediction, budget, units_of(asked.contents, units), console())
+    return FINE
 
 
 def _build_to_predict(what: str, contents: Contents) -> tuple[Build, Contents]:
@@ -182,8 +205,13 @@ def _build_to_predict(what: str, contents: Contents) -> tuple[Build, Contents]:
         raise StopError(
             f"wanted a file or a build's id, got {shortened(what)}, which is neither; check the path"
         )
-    content = sys.stdin.buffer.read() if what == adding.STDIN else None
-    reading = adding.read_text(what, content, "build")
+    return _planned_in(what, contents)
+
+
+def _planned_in(source: str, contents: Contents) -> tuple[Build, Contents]:
+    """Return the one build that a text holds, and the book with whatever else it holds."""
+    content = sys.stdin.buffer.read() if source == adding.STDIN else None
+    reading = adding.read_text(source, content, "build")
     outcomes = []
     for raw in sorted(reading.records, key=lambda raw: raw.kind == "build"):
         # A plan unless it says otherwise: its dimensions then count with a plan's tolerances.
@@ -195,14 +223,14 @@ def _build_to_predict(what: str, contents: Contents) -> tuple[Build, Contents]:
     added = adding.told([raw for raw, _ in outcomes], [outcome for _, outcome in outcomes], reading.mistakes)
     builds = [outcome.record for _, outcome in outcomes if isinstance(outcome.record, Build)]
     if not builds and len(added.mistakes) == 1:
-        raise StopError(adding.one_line(added.mistakes[0], what))
+        raise StopError(adding.one_line(added.mistakes[0], source))
     for mistake in added.mistakes:
-        note(adding.one_line(mistake, what))
+        note(adding.one_line(mistake, source))
     for oddity in added.oddities:
-        note(f"odd: {adding.one_line(oddity, what)}")
+        note(f"odd: {adding.one_line(oddity, source)}")
     if added.mistakes or len(builds) != 1:
         raise StopError(
-            f"wanted one build without mistakes in {adding.source_name(what)}, got {len(builds)} readable; "
+            f"wanted one build without mistakes in {adding.source_name(source)}, got {len(builds)} readable; "
             "mend the text"
         )
     return builds[0], contents
