@@ -6,7 +6,7 @@ of its kind it is a bow that the model has not seen, of lots that it has.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -107,22 +107,39 @@ def _as_next(events: Sequence[Event]) -> Iterator[Event]:
 def kept_with_plan(kit: UsualKit, stakes: Stakes, enough: float) -> tuple[tuple[float, float], ...]:
     """Return some tolerances with the share of orders that end within each, the narrowest first.
 
-    The plan is made for each tolerance, which is free of cost within, and followed to its end.
+    The plan is made for each tolerance, within which nothing costs, and followed to its end.
 
     Args:
         kit: as first drawn.
         stakes: of the shop; their tolerance is put aside.
         enough: share from which a wider tolerance is not looked at.
     """
-    state, found = kit.state, []
+    state = kit.state
     excess = state.settled_lbf - kit.promise.weight_lbf
-    for tolerance in TOLERANCES_LBF:
-        promised = replace(stakes, tolerance_lbf=tolerance)
+
+    def within(tolerance_lbf: float) -> float:
+        promised = replace(stakes, tolerance_lbf=tolerance_lbf)
         ahead = outlook(excess, state.can_tell_lbf, promised, state.noise)
-        found.append((tolerance, 1 - ahead.under - ahead.over))
-        if found[-1][1] >= enough:
-            break
-    return tuple(found)
+        return 1 - ahead.under - ahead.over
+
+    return tuple(kept_at_best(within, enough))
+
+
+def kept_at_best(within: Callable[[float], float], enough: float) -> Iterator[tuple[float, float]]:
+    """Yield tolerances with the share that the best of the plans looked at so far keeps, until enough are kept.
+
+    A plan made for a wider tolerance may stop earlier and keep fewer; the one for a narrower keeps the wider as well.
+
+    Args:
+        within: share that ends within a tolerance by the plan made for it.
+        enough: share from which a wider tolerance is not looked at.
+    """
+    share = 0.0
+    for tolerance in TOLERANCES_LBF:
+        share = max(share, within(tolerance))
+        yield tolerance, share
+        if share >= enough:
+            return
 
 
 def tolerance_kept(kept: Sequence[tuple[float, float]], share: float) -> float | None:

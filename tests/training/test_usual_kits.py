@@ -13,7 +13,14 @@ from predictor.stakes import Stakes
 from training.first_draws import first_draws
 from training.left_out_builds import left_out_builds
 from training.train import train
-from training.usual_kits import TOLERANCES_LBF, kept_with_plan, share_kept, tolerance_kept, usual_kits
+from training.usual_kits import (
+    TOLERANCES_LBF,
+    kept_at_best,
+    kept_with_plan,
+    share_kept,
+    tolerance_kept,
+    usual_kits,
+)
 from training.virtual_shop import simulate
 
 SHARES = (0.9, 0.95, 0.99)
@@ -44,6 +51,19 @@ def test_beyond_what_was_looked_at() -> None:
     assert share_kept(kept, 4.0) == 0.97
 
 
+def test_wider_tolerance_keeps_no_fewer_orders() -> None:
+    """Where the plan for a wider tolerance keeps fewer, the one for a narrower still would; enough ends the search."""
+    within = {1.0: 0.9, 2.0: 0.98, 3.0: 0.97, 5.0: 0.995}
+
+    assert list(kept_at_best(within.__getitem__, 0.99)) == [
+        (1.0, 0.9),
+        (2.0, 0.98),
+        (3.0, 0.98),
+        (5.0, 0.995),
+    ]
+    assert list(kept_at_best(within.__getitem__, 0.95)) == [(1.0, 0.9), (2.0, 0.98)]
+
+
 @pytest.mark.slow
 def test_usual_kits_of_a_shop() -> None:
     """Each form has one kit, heavy as the shop's first draws are, and the plan keeps more orders than chance would.
@@ -66,4 +86,4 @@ def test_usual_kits_of_a_shop() -> None:
         assert contents.builds[kit.like].form == kit.form.split("/")[0]
         assert 0 < state.settled_lbf - kit.promise.weight_lbf < 0.3 * kit.promise.weight_lbf
         assert kept[0][1] > by_chance
-        assert np.all(np.diff([share for _, share in kept]) > 0)
+        assert np.all(np.diff([share for _, share in kept]) >= 0)
