@@ -33,6 +33,10 @@ GLASS_DIVISION = 1000
 ROUNDING = 1e-9
 """Shares of weight that differ by less are the same."""
 
+UNEVEN = 0.05
+"""Share of its width by which a place may be narrowed less than others, for being at its least, before a limb bends
+otherwise. At the nock, where a limb hardly bends, it may be more. Common practice, no source."""
+
 SHARES = 401
 """Shares tried, up to the largest."""
 
@@ -195,10 +199,15 @@ def _sizes(curves: Sequence[Polyline], stations: Array) -> Array:
 
 
 def _equal_shares(widths: Array, least: Array, shares: Array) -> Array:
-    """Return amounts off the widths of both limbs that are equal shares of them, down to the least widths."""
+    """Return amounts off the widths of both limbs that are equal shares of them, down to the least widths.
+
+    They end where a place inside the nock has come short of its share by so much that the limb would bend otherwise.
+    """
     room = np.floor(DIVISION * np.maximum(widths - least, 0) + ROUNDING)
-    asked = np.rint(DIVISION * shares[:, :, None] * widths)
-    return np.unique(np.minimum(asked, room), axis=0) / DIVISION
+    asked = shares[:, :, None] * widths
+    short = (asked - room / DIVISION) / widths
+    even = np.all(short[:, :, :-1] <= UNEVEN, axis=(1, 2))
+    return np.unique(np.minimum(np.rint(DIVISION * asked[even]), room), axis=0) / DIVISION
 
 
 def _solved(asked: Patterns, kit: Kit, draw_in: float, materials: Mapping[str, Material]) -> Patterns:

@@ -98,7 +98,8 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
     )
     if isinstance(after, Refusal):
         return Refusal(reason=f"after the passes: {after.reason}", where=after.where)
-    told = _told(planner, promise, followed, beyond, (*notes, *_of_tiller(ways), *notes_on_margins(after)))
+    margins = (f"drawn to its promise, {note}" for note in notes_on_margins(after))
+    told = _told(planner, promise, followed, beyond, (*notes, *_of_tiller(ways), *margins))
     if not told.too_light:
         return told
     shorter = shortened(kit, state.settled_lbf, promise.judged.draw, knowledge, limits.strain)

@@ -6,6 +6,7 @@ by the next where it is used up. A rest too little for saw or sander may go off 
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from math import hypot
 
 import numpy as np
@@ -155,7 +156,7 @@ class Planner:
     def _next(self, standing: _Standing, left: int) -> tuple[Step, _Standing, int]:
         """Return the next step, and for a pass its way and the pattern to cut to."""
         rest = Step.STOP if self._noise(standing).finishing is None else Step.FINISH
-        ways = list(self._from(standing))
+        ways = list(islice(self._from(standing), 2))
         if not ways:
             return rest, standing, standing.at
         ahead = self._look(ways[0], left)
@@ -172,22 +173,27 @@ class Planner:
         Off the sides goes what saw or sander can take. A smaller rest waits until the bow is finished, and then goes
         off the sides or the corners by hand, by whichever is expected to cost less.
         """
-        first, *later = ways
+        first, *others = ways
         options = list(self._options(first, left))
         if first.way.method is Method.SIDES:
             if options and first.settled_lbf - first.way.settled_lbf[options[0][1]] >= self._saw_lbf(first):
                 return options[0]
             if self._noise(first).finishing is not None:
                 return None
-            if later and later[0].way.method is Method.EDGES and self.ways.stiffer is None:
-                options += self._options(later[0], left)
+            if self.ways.stiffer is None:
+                options += [
+                    one
+                    for way in others
+                    if way.way.method is Method.EDGES
+                    for one in self._options(way, left)
+                ]
         costs = [self._ending_after(one, to, left).cost_lbf for one, to in options]
         if not costs or min(costs) >= most_cost_lbf:
             return None
         return options[costs.index(min(costs))]
 
     def _from(self, standing: _Standing) -> Iterator[_Standing]:
-        """Yield the way that is used and those after it, of each that has room."""
+        """Yield the way that is used and those after it, of each that has room; each is solved as it is asked for."""
         if standing.has_room:
             yield standing
         later = [method for method in self.ways.got if _place(method) > _place(standing.way.method)]

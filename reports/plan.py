@@ -1,6 +1,6 @@
 """The removal plan of a kit in words for the bench: one small table a pass, and what to do between passes."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 from rich.console import Console
@@ -8,7 +8,8 @@ from rich.markup import escape
 
 from datasets.contents import Contents
 from datasets.notation import inches, millimetres, thousandths
-from datasets.schema import Build, Form, Method, Shop
+from datasets.record import Dimension, Side
+from datasets.schema import Build, Cut, Form, Method, Removal, Shop
 from predictor.blanks import least_widths, widths_of
 from predictor.bow import Refusal
 from predictor.kit_state import Kit
@@ -97,11 +98,13 @@ def _standing(told: Plan, units: Units) -> Iterator[str]:
         f"{told.build}: {weigh(told.target_lbf)} ± {weigh(told.tolerance_lbf)} {units.weight} at "
         f"{units.draw(told.draw)} after {told.shots} shots, {judged}"
     )
+    finishing = f"edges and finish sanding {weigh(told.kept_for_finishing_lbf)}, for "
+    unfinished = told.kept_for_finishing_lbf >= DONE_LBF
     yield (
-        f"Now {weigh(told.now_lbf)} {units.weight}. Kept back for edges and finish sanding "
-        f"{weigh(told.kept_for_finishing_lbf)}, for shooting in {weigh(told.kept_for_shooting_lbf)}: with nothing more "
-        f"taken off it settles at {weigh(told.settled_lbf)} (± {weigh(told.can_tell_lbf)} that weighings can tell, "
-        f"± {weigh(told.after_lbf)} of finishing and shooting in, one standard deviation each)."
+        f"Now {weigh(told.now_lbf)} {units.weight}. Kept back for {finishing if unfinished else ''}shooting in "
+        f"{weigh(told.kept_for_shooting_lbf)}: with nothing more taken off it settles at {weigh(told.settled_lbf)} "
+        f"(± {weigh(told.can_tell_lbf)} that weighings can tell, ± {weigh(told.after_lbf)} of "
+        f"{'finishing and ' if unfinished else ''}shooting in, one standard deviation each)."
     )
 
 
@@ -122,7 +125,7 @@ def _show_pass(number: int, one: Pass, told: Plan, units: Units, out: Console) -
 
 
 _WAYS = {
-    Method.SIDES: "sides: the same share all along, half of it off either edge",
+    Method.SIDES: "sides: the same share all along down to the least widths, half off either edge",
     Method.EDGES: "edges: round all four corners to the radius",
     Method.TRAP: "trap: narrow the back, half off either edge, the belly as it is",
     Method.BELLY_GLASS: "belly glass: sand it alike all along, never to the core",
@@ -152,9 +155,11 @@ def _rows(one: Pass, units: Units) -> Iterator[list[str]]:
 
 
 def _size(inch: float, method: Method) -> str:
-    """Return a size as it is measured: glass in thousandths, all else to 1/64 in."""
+    """Return a size as it is measured: in 64ths, but glass and a radius between two of them in thousandths."""
     if method is Method.BELLY_GLASS:
         return f"{thousandths(inch)} in ({millimetres(inch, 2)})"
+    if method is Method.EDGES and not (64 * inch).is_integer():
+        return f"{thousandths(inch)} in ({millimetres(inch)})"
     return f"{inches(inch)} in ({millimetres(inch)})"
 
 
@@ -170,20 +175,52 @@ def _ending(told: Plan, units: Units) -> Iterator[str]:
         )
     elif not told.passes:
         yield _nothing_more(told)
+    elif told.next_step is Step.FINISH:
+        yield "Do that first, and ask again: each weighing changes the rest."
     else:
-        yield (
-            "If a reading is outside: stop, 30 more draws, weigh again, check scale and brace. Note the cuts and the "
-            "weighing (reduce, weigh), and ask for the plan again: it changes with each weighing."
-        )
-    yield (
-        f"If followed to its end: under {fixed(100 * told.under, 0)} %, within {fixed(100 * told.within, 0)} %, over "
-        f"{fixed(100 * told.over, 0)} %; about {fixed(told.expected_passes, 1)} passes."
+        yield from _what_to_do(told.passes[0], told.build)
+    chances = (
+        f"under {fixed(100 * told.under, 0)} %, within {fixed(100 * told.within, 0)} %, over "
+        f"{fixed(100 * told.over, 0)} %"
     )
+    if told.next_step is Step.STOP:
+        yield f"As it is: {chances}."
+    else:
+        yield f"If followed to its end: {chances}; about {fixed(told.expected_passes, 1)} passes."
     yield (
         f"A pound under counts {told.under_to_over:g} times a pound over, a pass {told.pass_cost_lbf:g} lb, ending "
         f"outside the tolerance at all {told.miss_cost_lbf:g} lb (it decides between plans that cost nearly the same); "
         f"ending under at most {told.most_under:.0%} likely over all passes."
     )
+
+
+def _what_to_do(first: Pass, build: str) -> Iterator[str]:
+    yield (
+        "Do pass 1 only, weigh, note both and ask again: each weighing changes the rest. If the reading is outside its "
+        "range: stop, 30 more draws, weigh again, check scale and brace. To note pass 1 (without --planned if you give "
+        "what you measured afterwards):"
+    )
+    for removal in first.removals:
+        places = " ".join(f"{_place(cut)}={_amount(cut, first.method)}" for cut in _marked(removal))
+        limb = "" if removal.limb is Side.BOTH else f" --limb {removal.limb.value}"
+        yield f"  drawweight reduce {build} {removal.method.value} {places}{limb} --planned"
+
+
+def _marked(removal: Removal) -> Sequence[Cut]:
+    """Return the places of a removal, or one where it is alike all along."""
+    alike = len({cut.amount_in.inch for cut in removal.planned}) == 1
+    return removal.planned[:1] if alike else removal.planned
+
+
+def _place(cut: Cut) -> str:
+    return f"{cut.at.inch:g}" if isinstance(cut.at, Dimension) else cut.at
+
+
+def _amount(cut: Cut, method: Method) -> str:
+    """Return an amount as it is typed: in 64ths if it is whole ones, else in thousandths."""
+    inch = cut.amount_in.inch
+    in_64ths = method is not Method.BELLY_GLASS and (64 * inch).is_integer()
+    return inches(inch) if in_64ths else thousandths(inch)
 
 
 def _out_of_reach(told: Plan, units: Units) -> Iterator[str]:

@@ -164,15 +164,27 @@ def test_least_widths_are_kept() -> None:
 
 
 def test_radius_trap_and_glass_stop_at_their_limits() -> None:
-    """Each method ends within 1/64 in of its limit, glass at it; a radius is never over half the limb's thickness."""
+    """Each method ends at its limit; a radius is never over half the limb's thickness."""
     assert by(Method.EDGES).sizes_after_in(-1) == pytest.approx(1 / 8)
     apart = by(Method.SIDES).sizes_in - by(Method.TRAP).sizes_after_in(-1)
-    assert np.all((apart > 1 / 8 - 1 / 64) & (apart <= 1 / 8))
+    assert apart.max() == pytest.approx(1 / 8)
     assert by(Method.BELLY_GLASS).amounts_in[-1] == pytest.approx(0.005)
     limb = bow_at(STRAIGHT, build(**SHARP)).upper
     told = rounding(kit(**SHARP), DRAW_IN, handbook(), 1.0)
     half = np.array([limb.stack_at(station) / 2 for station in told.stations_in])
     assert np.all((half - told.sizes_after_in(-1) >= 0) & (half - told.sizes_after_in(-1) < 1 / 64))
+
+
+def test_no_part_is_narrowed_far_beyond_another() -> None:
+    """Where one place is at its least the others go on by a twentieth of their width at most, but for the nock."""
+    fade, *_, nock = possible().sizes_in[0]
+    at_the_fade = possible(least=(0.96 * fade, 0.2))
+    shares = at_the_fade.amounts_in[-1] / at_the_fade.sizes_in
+    assert shares.max() - shares.min() == pytest.approx(0.05, abs=1 / 64 / nock)
+    at_the_nock = possible(least=(0.3, nock))
+    shares = at_the_nock.amounts_in[-1] / at_the_nock.sizes_in
+    assert np.all(shares[:, -1] == 0)
+    assert shares[:, 0] == pytest.approx(0.2, abs=1 / 64 / fade)
 
 
 def test_what_is_done_already_counts_toward_the_limits() -> None:

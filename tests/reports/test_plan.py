@@ -49,6 +49,18 @@ def test_a_plan_is_told_with_cautions(kit: Command) -> None:
     assert values["under"] <= 0.02
 
 
+def test_what_is_to_be_noted_can_be_typed(kit: Command) -> None:
+    """The line that notes the first pass is taken as it stands, and the widths are then those of the plan."""
+    line = 'plan K-001 --target "56#@28"'
+    first = told(kit, line)["passes"][0]
+    text = " ".join(kit(line).out.split())
+    typed = text[text.index("drawweight reduce") + len("drawweight ") :].split(" If followed")[0]
+    assert kit(typed).code == 0
+    after = told(kit, 'plan K-001 --target "54#@28"')["passes"][0]
+    for cut, next_cut in zip(first["cuts"], after["cuts"], strict=True):
+        assert next_cut["size_in"] == pytest.approx(cut["new_size_in"])
+
+
 def test_an_order_counts_without_a_target(kit: Command) -> None:
     """The open order of a kit gives its plan; without one the command asks for a target."""
     refused = kit("plan K-001")
