@@ -260,29 +260,35 @@ def _compared(
 
 @dataclass(frozen=True)
 class Worth:
-    """What a removal takes off, by the statics at handbook moduli, at one draw."""
+    """What a removal takes off: a share of the weight by the statics, of the force expected before it, at one draw."""
 
     draw: DrawLength
     before_lbf: float
     after_lbf: float
 
 
-def worth(contents: Contents, event: Event) -> Worth | Refusal:
+def worth(contents: Contents, event: Event, model: Model | None = None) -> Worth | Refusal:
     """Return what an event of a build changes about its weight at the usual main draw.
 
     Args:
         contents: the book, with the event or before it.
         event: the last event of its build, or one to be.
+        model: what the shop's builds have taught.
     """
     build = contents.builds[event.build]
     after_events = contents.plus(event).events[build.id]
     before_events = tuple(other for other in after_events if other.id != event.id)
     draws = usual_draws(contents)
+    stage, shots = stage_and_shots(contents, build, None, None)
+    now = expect(contents, build, draws, before_events, stage, model, shots=shots)
     before = expect(contents, build, draws, before_events, count_own=False)
     after = expect(contents, build, draws, after_events, count_own=False)
+    if isinstance(now, Refusal):
+        return now
     if isinstance(before, Refusal):
         return before
     if isinstance(after, Refusal):
         return after
-    place = draws.index(before.main_draw)
-    return Worth(before.main_draw, before.draws[place].weight_lbf, after.draws[place].weight_lbf)
+    place = draws.index(now.main_draw)
+    left = after.draws[place].weight_lbf / before.draws[place].weight_lbf
+    return Worth(now.main_draw, now.force.weight_lbf, left * now.force.weight_lbf)

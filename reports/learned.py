@@ -9,7 +9,7 @@ from rich.markup import escape
 
 from datasets.book import ShopBook
 from datasets.removals import GAIN_OF
-from predictor.calibration import check, highest_level, stretch, widened_in_words
+from predictor.calibration import check, highest_level, widened_in_words
 from predictor.columns import STIFFNESS
 from predictor.mixture import NormalMixture
 from predictor.model import Model
@@ -79,7 +79,7 @@ def _show_trust(model: Model, out: Console) -> None:
     """Print how builds left out fared, which builds look like a mistake, and what was not learned from."""
     calibration = model.calibration
     out.print(
-        f"Ranges are given {widened_in_words(stretch(calibration.scores()))}. {len(calibration.builds)} builds, each "
+        f"Ranges are given {widened_in_words(calibration.wider())}. {len(calibration.builds)} builds, each "
         f"foretold from the others, can test ranges of up to {highest_level(len(calibration.builds)):.0%}."
     )
     for build, probability in model.doubtful:

@@ -7,7 +7,6 @@ from matplotlib.axes import Axes
 from pydantic import Field
 
 from datasets.record import Record
-from predictor.calibration import stretch
 from predictor.columns import Columns
 from predictor.habits import USUAL
 from predictor.lessons import Lesson, after_all, after_each, doubt, half_widths, weighing
@@ -97,7 +96,7 @@ def _curve(sources: Sources, left_out: LeftOutBuilds | None) -> tuple[Stop, ...]
 
 
 def _wider(sources: Sources) -> float:
-    return stretch(sources.trained.model.calibration.scores()) if sources.trained else 1.0
+    return sources.trained.model.calibration.wider() if sources.trained else 1.0
 
 
 def _ahead(sources: Sources, bows: Sequence[Columns]) -> Ahead:

@@ -138,7 +138,11 @@ def reduce_bow(
         }
         raw = RawRecord("removal", data, 0)
         removal = readable(raw, contents, corrects)
-        worth = expectation.worth(contents, removal) if isinstance(removal, Removal) else None
+        worth = (
+            expectation.worth(contents, removal, model_if_whole(book))
+            if isinstance(removal, Removal)
+            else None
+        )
         outcome = keep(book, raw, corrects, because)
     code = tell_added(adding.told([raw], [outcome]), TYPED)
     if isinstance(worth, Refusal):

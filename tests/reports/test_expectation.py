@@ -1,5 +1,6 @@
 """What the book expects: many weigh-ins at once as one by one, and as predict says."""
 
+from dataclasses import replace
 from math import exp
 from statistics import NormalDist
 
@@ -7,11 +8,21 @@ import pytest
 
 from datasets.book import read_record
 from datasets.contents import Contents
-from datasets.schema import Stage, WeighIn
+from datasets.schema import Removal, Stage, WeighIn
 from predictor.bow import Refusal
 from predictor.columns import COMMON_PRIORS
 from predictor.scatter import SHOOTING_IN
-from reports.expectation import SURE, compare, compare_all, expect, last_shots, last_stage, stage_and_shots
+from reports.expectation import (
+    SURE,
+    compare,
+    compare_all,
+    expect,
+    last_shots,
+    last_stage,
+    stage_and_shots,
+    usual_draws,
+    worth,
+)
 from tests import shop
 
 
@@ -125,3 +136,23 @@ def test_arrows_of_the_last_weighing_count_at_its_stage_only(contents: Contents)
     assert stage_and_shots(later, build, Stage.FINISHED, None) == (Stage.FINISHED, None)
     unweighed = build.model_copy(update={"id": "K-009"})
     assert stage_and_shots(later, unweighed, None, None) == (Stage.TILLERED, None)
+
+
+def test_what_a_removal_takes_off_goes_with_the_force_expected(contents: Contents) -> None:
+    """The same share comes off whatever a bow weighs; its pounds are of the force that predict expects before."""
+    build = contents.builds["K-001"]
+    typed = shop.removal(id="K-001/9", on="2026-03-20")
+    event = read_record(typed.kind, typed.data, contents).record
+    assert isinstance(event, Removal)
+    removals = tuple(one for one in contents.events["K-001"] if isinstance(one, Removal))
+    unweighed = replace(contents, events={"K-001": removals})
+    light, heavy = worth(unweighed, event), worth(contents, event)
+    now = expect(contents, build, usual_draws(contents), stage=Stage.FINISHED)
+
+    assert not isinstance(light, Refusal)
+    assert not isinstance(heavy, Refusal)
+    assert not isinstance(now, Refusal)
+    assert heavy.before_lbf == pytest.approx(now.force.weight_lbf)
+    assert heavy.before_lbf != pytest.approx(light.before_lbf, rel=0.01)
+    assert heavy.after_lbf / heavy.before_lbf == pytest.approx(light.after_lbf / light.before_lbf)
+    assert light.after_lbf < light.before_lbf
