@@ -16,7 +16,7 @@ from predictor.batch import Array, Batch, Flags
 
 Places = NDArray[np.intp]
 
-_SMALLEST_PART = 1 / 256
+_SMALLEST_PART = 1 / 16384
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,7 +38,7 @@ def follow(
 ) -> AnyTrack:
     """Go from where the bows stand to a target, in one stride if it succeeds.
 
-    A bow that fails a stride tries a fourth of it, and gives up where it stands when 1/256 of its way fails.
+    A bow that fails a stride tries a fourth of it, and gives up where it stands when 1/16384 of its way fails.
 
     Args:
         stride: From rows of the batch, where they stand and the parameter to get to, shape (k,), to who got

@@ -6,8 +6,9 @@ string makes the string angle with the bow's long axis, and the draw weight is 2
 
 A small residual is no proof of a bow: folded shapes solve the equations too. So the shape at brace is
 followed from a limb that is as high as the brace with no string at all, and each draw from the one before
-it; what is found must hold the string taut and keep clear of it. What cannot be had is said in `status`.
-Any consistent units will do.
+it; what is found must hold the string taut and keep clear of it. A brace past which the draw weight would be
+below nought is none: the energy is not least there (dU/dx = F), and the string would go to another height by
+itself. What cannot be had is said in `status`. Any consistent units will do.
 """
 
 from collections.abc import Callable
@@ -17,17 +18,14 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from predictor.batch import Array, Batch, Flags, solve_pairs
-from predictor.contact import GRAZE, TOUCH, Hold, Sight, bent, freed, judged, sight
+from predictor.batch import Array, Flags, solve_pairs
+from predictor.contact import Hold, Sight, bent
 from predictor.continuation import Places, Track, follow
 from predictor.elastica import LimbGrid
-from predictor.lift_off import moved
+from predictor.equilibrium import Solution, settled, unseen
 
-_NEWTON_STEPS = 12
-_CLOSE = 1e-5
-_ROUNDS = 6
-_TURN_LIMIT = 0.5
-_LIFT_OFF_LIMIT = 0.1
+_TELLING_STRIDE = 1e-4
+"""Part of the way so far below which a stride is too short to tell how the rates change."""
 
 
 class Status(IntEnum):
@@ -39,6 +37,7 @@ class Status(IntEnum):
     NO_DRAW = 3
     BELOW_BRACE = 4
     HOLLOW = 5
+    UNSTABLE = 6
 
     @property
     def reason(self) -> str:
@@ -53,6 +52,7 @@ _REASONS = {
     Status.NO_DRAW: "the bow cannot be drawn so far",
     Status.BELOW_BRACE: "the draw is shorter than the brace height",
     Status.HOLLOW: "the string would pass through the limb, or lie on both sides of a hollow in it",
+    Status.UNSTABLE: "the string would not stay at this brace height: it would go to another by itself",
 }
 
 
@@ -131,27 +131,6 @@ class Shape:
     string_energy: Array
 
 
-Equations = Callable[[Places, LimbGrid, Array, Sight], tuple[Array, Array]]
-"""From rows, their limbs, tension and sight: residuals (n, 2), and their derivatives (n, 2, 2)."""
-
-
-@dataclass(frozen=True, eq=False)
-class Solution(Batch):
-    """Holds that solve the equations, or fail to.
-
-    Attributes:
-        found: Whether there is one, and it is what a taut string does, shape (n,).
-        hold: How the string holds the limb.
-        sight: The root as seen from the string.
-        fault: Distance from the nock of what is wrong with one that the string would not take, else nan, (n,).
-    """
-
-    found: Flags
-    hold: Hold
-    sight: Sight
-    fault: Array
-
-
 @dataclass(frozen=True, eq=False)
 class _Track(Track):
     """Where a batch stands on its way along one parameter, and how the way goes on.
@@ -209,8 +188,10 @@ def brace(limb: LimbGrid, height: ArrayLike, string_stiffness: ArrayLike = np.in
     status = np.full(limbs, Status.OK, dtype=np.int8)
     status[hold.tension <= 0] = Status.SLACK
     status[~arrived] = np.where(np.isnan(track.fault), Status.NO_BRACE, Status.HOLLOW)[~arrived]
-    good = status == Status.OK
     half = (limb.root_distance + track.sight.reach) / (1 + hold.tension / stiffness)
+    resists = _turning(track.sight, _rate(limb, hold.tension, track.sight, half, half / stiffness)) > 0
+    status[(status == Status.OK) & ~resists] = Status.UNSTABLE
+    good = status == Status.OK
     return Braced(
         status=status,
         height=np.array(height),
@@ -271,8 +252,7 @@ def _draw_trial(limb: LimbGrid, braced: Braced) -> "Trial":
         some = limb.take(rows)
         solution = settled(some, equations, guess)
         hold, seen = solution.hold, solution.sight
-        _, slopes = nocking_point(some, hold.tension, seen, half, stretch)
-        rate = solve_pairs(slopes, np.tile([1.0, 0.0], (len(rows), 1)))
+        rate = _rate(some, hold.tension, seen, half, stretch)
         pulled = (hold.tension > 0) & (seen.angle > some.root_angle)
         return replace(solution, found=solution.found & pulled), rate
 
@@ -300,13 +280,23 @@ def nocking_point(
     return np.stack(place, axis=-1), np.stack(slopes, axis=-2)
 
 
+def _rate(limb: LimbGrid, tension: Array, seen: Sight, half: Array, stretch: Array) -> Array:
+    """Change of (start, tension) with the draw, (n, 2)."""
+    _, slopes = nocking_point(limb, tension, seen, half, stretch)
+    return solve_pairs(slopes, np.tile([1.0, 0.0], (len(tension), 1)))
+
+
+def _turning(seen: Sight, rate: Array) -> Array:
+    """Change of the string angle with the draw, (n,)."""
+    return np.asarray(np.einsum("nk,nk->n", seen.slopes[:, 0], rate))
+
+
 def _drawn(limb: LimbGrid, braced: Braced, track: _Track, target: Array) -> Drawn:
     """What there is to say of one draw of each bow."""
     hold, seen = track.hold, track.sight
     angle = seen.angle - limb.root_angle
-    angle_rate = np.einsum("nk,nk->n", seen.slopes[:, 0], track.rate)
     force = 2 * hold.tension * np.sin(angle)
-    slope = 2 * (track.rate[:, 1] * np.sin(angle) + hold.tension * np.cos(angle) * angle_rate)
+    slope = 2 * (track.rate[:, 1] * np.sin(angle) + hold.tension * np.cos(angle) * _turning(seen, track.rate))
     stuck = np.where(np.isnan(track.fault), Status.NO_DRAW, Status.HOLLOW)
     status = np.where(track.position >= target, Status.OK, stuck)
     status[target < braced.height] = Status.BELOW_BRACE
@@ -337,12 +327,7 @@ Trial = Callable[[Places, Array, Hold], tuple[Solution, Array]]
 def _at_rest(hold: Hold, position: Array) -> _Track:
     limbs = len(position)
     still = np.zeros((limbs, 2))
-    return _Track(position, hold, _unseen(limbs), still, still, np.full(limbs, np.nan))
-
-
-def _unseen(limbs: int) -> Sight:
-    blank = np.full(limbs, np.nan)
-    return Sight(blank, blank, blank, np.full((limbs, 3, 2), np.nan), blank)
+    return _Track(position, hold, unseen(limbs), still, still, np.full(limbs, np.nan))
 
 
 def _by(trial: Trial) -> Callable[[Places, _Track, Array], tuple[Flags, _Track]]:
@@ -354,7 +339,9 @@ def _by(trial: Trial) -> Callable[[Places, _Track, Array], tuple[Flags, _Track]]
         solution, rate = trial(rows, ahead, _guess(before.hold, change))
         found, hold = solution.found, solution.hold
         smooth = np.any(before.rate, axis=1) & (before.hold.contact == hold.contact)
-        bend = np.where(smooth[:, None], (rate - before.rate) / length, 0.0)
+        long = length > _TELLING_STRIDE * ahead[:, None]
+        second = np.divide(rate - before.rate, length, out=before.bend.copy(), where=long)
+        bend = np.where(smooth[:, None], second, 0.0)
         arrived = _Track(ahead, hold, solution.sight, rate, bend, solution.fault)
         return found, replace(before.put(found, arrived.take(found)), fault=solution.fault)
 
@@ -365,84 +352,6 @@ def _guess(hold: Hold, change: Array) -> Hold:
     start = np.where(hold.contact, hold.lift_off, hold.tip_angle) + change[:, 0]
     lift_off = np.where(hold.contact, np.maximum(start, 0.1 * hold.lift_off), 0.0)
     return Hold(np.where(hold.contact, 0.0, start), hold.tension + change[:, 1], lift_off)
-
-
-def settled(limb: LimbGrid, equations: Equations, guess: Hold) -> Solution:
-    """Solve, and where the string would rather lie otherwise on the limb, solve again with it so."""
-    solution = _lying_or_free(limb, equations, guess)
-    found, hold = solution.found, solution.hold
-    rows = np.nonzero(found & (hold.tension > 0))[0]
-    for turn in range(_ROUNDS):
-        touch = TOUCH if turn < _ROUNDS / 2 else GRAZE
-        verdict = judged(limb.take(rows), solution.hold.take(rows), solution.sight.take(rows), touch)
-        solution.fault[rows], solution.found[rows] = verdict.fault, verdict.true
-        wrong = ~verdict.true & verdict.again
-        rows = rows[wrong]
-        if turn == _ROUNDS - 1 or not rows.size:
-            break
-        some = limb.take(rows)
-        found, hold, seen = _newton(
-            some, lambda at, *now, of=rows: equations(of[at], *now), verdict.other.take(wrong)
-        )
-        solution = solution.put(rows, Solution(found, hold, seen, solution.fault[rows]))
-        rows = rows[found & (hold.tension > 0)]
-    return solution
-
-
-def _lying_or_free(limb: LimbGrid, equations: Equations, guess: Hold) -> Solution:
-    """Solve, and where it fails on the belly, as the lift-off would leave a bend, with the string free."""
-    found, hold, seen = _newton(limb, equations, guess)
-    solution = Solution(found, hold, seen, np.full(len(found), np.nan))
-    rows = np.nonzero(~found & guess.contact & (guess.tension > 0))[0]
-    if not rows.size:
-        return solution
-    some = limb.take(rows)
-    again = _newton(some, lambda at, *now: equations(rows[at], *now), freed(some, guess.take(rows)))
-    return solution.put(rows, Solution(*again, solution.fault[rows]))
-
-
-def _newton(limb: LimbGrid, equations: Equations, guess: Hold) -> tuple[Flags, Hold, Sight]:
-    """Solve for (start, tension) of each bow; converged bows drop out of the work.
-
-    The last step is small enough (1e-5 of the limb) to move the sight along its derivatives instead of
-    integrating again: what this leaves out is of second order.
-    """
-    everyone = np.arange(len(guess.tension))
-    found = np.zeros(len(everyone), dtype=bool)
-    hold, seen = moved(limb, guess, np.zeros((len(everyone), 2))), _unseen(len(everyone))
-    rows, some = everyone, limb
-    for _ in range(_NEWTON_STEPS):
-        now = hold.take(rows)
-        view = sight(some, now)
-        off, slopes = equations(rows, some, now.tension, view)
-        change = _limited(-solve_pairs(slopes, off), now, some)
-        close = np.abs(off).max(axis=1) < _CLOSE * some.station[:, -1]
-        hold = hold.put(rows, moved(some, now, change))
-        seen = seen.put(rows, _shifted(view, change))
-        found[rows] = close
-        left = ~close & np.isfinite(change).all(axis=1)
-        if not left.any():
-            break
-        if not left.all():
-            some, rows = some.take(left), rows[left]
-    return found, hold, seen
-
-
-def _shifted(seen: Sight, change: Array) -> Sight:
-    angle, distance, reach = (seen.slopes @ change[:, :, None])[:, :, 0].T
-    return replace(
-        seen, angle=seen.angle + angle, distance=seen.distance + distance, reach=seen.reach + reach
-    )
-
-
-def _limited(change: Array, hold: Hold, limb: LimbGrid) -> Array:
-    """Shorten a step that turns the tip by over half a radian, or more than trebles tension or lift-off."""
-    length = limb.station[:, -1]
-    softness = np.einsum("nm,nm->n", limb.step, limb.flexibility[:, :, 1]) * length
-    farthest = np.where(hold.contact, np.maximum(2 * hold.lift_off, _LIFT_OFF_LIMIT * length), _TURN_LIMIT)
-    most = np.stack([farthest, 2 * np.abs(hold.tension) + 1 / softness], axis=-1)
-    part = np.min(most / np.maximum(np.abs(change), 1e-300), axis=1)
-    return np.asarray(change * np.minimum(part, 1.0)[:, None])
 
 
 def arc_to(limb: LimbGrid, height: Array) -> tuple[Array, Flags]:

@@ -30,8 +30,9 @@ from predictor.batch import Array, Batch, Flags, solve_pairs
 from predictor.contact import Hold, Sight, sight
 from predictor.continuation import Places, Track, follow
 from predictor.elastica import LimbGrid
+from predictor.equilibrium import Equations, settled
 from predictor.lift_off import moved
-from predictor.statics import Equations, Shape, Status, nocking_point, settled, shape
+from predictor.statics import Shape, Status, nocking_point, shape
 
 Values = TypeVar("Values", bound=np.generic)
 
