@@ -128,20 +128,21 @@ def doubts_about_readings(
         text = _wrong(stations[named], residuals[named], meant)
         worst = named[np.argmax(np.abs(residuals[named]))]
         yield Finding(Doubt.SLIP, float(stations[worst]), text, len(named) > HOPELESS_SHARE * len(points))
+    likeliest = int(np.argmax(np.where(np.isin(np.arange(len(points)), named), 0.0, suspicion.wrong)))
+    at, share = float(stations[likeliest]), suspicion.wrong[likeliest]
     if suspicion.noisy:
         text = (
             f"the readings scatter by about {suspicion.noise * tolerance:.2f} in, {suspicion.noise:.0f} times what "
-            "they are taken to be good to; the curve is drawn the smoother: read them all again"
+            f"they are taken to be good to, or the one at {at:g} in is off ({share:.0%}); the curve is drawn the "
+            "smoother: read them again"
         )
-        worst = np.argmax(np.abs(residuals))
-        yield Finding(Doubt.NOISE, float(stations[worst]), text, suspicion.noise > HOPELESS_NOISE)
+        yield Finding(Doubt.NOISE, at, text, suspicion.noise > HOPELESS_NOISE)
     elif not len(named):
-        likeliest = int(np.argmax(suspicion.wrong))
         text = (
             "the readings do not lie on a smooth curve as well as they should; likeliest off is the one at "
-            f"{stations[likeliest]:g} in ({suspicion.wrong[likeliest]:.0%}): read it and its neighbours again"
+            f"{at:g} in ({share:.0%}): read it and its neighbours again"
         )
-        yield Finding(Doubt.OFF, float(stations[likeliest]), text)
+        yield Finding(Doubt.OFF, at, text)
 
 
 def _wrong(stations: Array, off: Array, meant: Array) -> str:

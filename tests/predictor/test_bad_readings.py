@@ -130,3 +130,12 @@ def test_the_unit_of_length_does_not_matter() -> None:
     plain, scaled = suspect(readings, curves, TOLERANCE), suspect(1e3 * readings, large, 1e3 * TOLERANCE)
 
     assert scaled.sound == pytest.approx(plain.sound, rel=1e-9)
+
+
+def test_more_wrong_readings_than_thought_of_are_still_answered() -> None:
+    """Readings inches off all over are noise beyond all expectation, in finite numbers."""
+    found = suspect(5.0 * (-1.0) ** np.arange(len(AT)), _curves(), TOLERANCE)
+
+    assert found.doubted
+    assert np.isfinite(found.noise)
+    assert np.all(np.isfinite(found.wrong))

@@ -11,38 +11,7 @@ from scipy.interpolate import BSpline
 
 from predictor.profile import Profile, Reading, arc_profile, fit_profile, with_follow
 from predictor.profile_doubts import Doubt
-
-FADE = 9.0
-
-
-def _shape(length: float, *bend: float, root_angle: float = 0.0) -> Profile:
-    """A limb whose curvature is a spline with the given coefficients, evenly knotted."""
-    inner = np.linspace(0.0, length, len(bend) - 2)
-    knots = np.concatenate([[0.0] * 3, inner, [length] * 3])
-    return Profile(length, BSpline(knots, np.array(bend), 3), (), FADE, 0.1, root_angle)
-
-
-REFLEX_DEFLEX = _shape(27.0, 0.0, 0.015, 0.01, -0.01, -0.03, -0.02, root_angle=0.03)
-RECURVE = _shape(24.0, 0.005, 0.01, 0.0, -0.05, -0.2, -0.15, -0.05, root_angle=0.05)
-
-
-def _readings(profile: Profile, count: int, depth: float = 0.0, taper: float = 0.0) -> list[Reading]:
-    """Readings of the back: `depth` behind the neutral axis at the fade, less by `taper` at the nock."""
-    at = np.linspace(0.0, profile.length, count)
-    distance, toward = profile.path(at)
-    angle = profile.angle(at)
-    behind = depth - taper * at / profile.length
-    return list(
-        zip(
-            (distance + behind * np.sin(angle)).tolist(),
-            (behind * np.cos(angle) - toward).tolist(),
-            strict=True,
-        )
-    )
-
-
-def _noisy(readings: list[Reading], rng: np.random.Generator, sd: float) -> list[Reading]:
-    return [(station, offset + float(rng.normal(0.0, sd))) for station, offset in readings]
+from tests.predictor.profiles import FADE, RECURVE, REFLEX_DEFLEX, noisy, readings_of, shape
 
 
 def _stations(profile: Profile) -> NDArray[np.float64]:
@@ -63,7 +32,7 @@ def test_an_arc_is_recovered_exactly(curvature: float, root_angle: float) -> Non
     """Readings of a straight or evenly bent limb give back its curvature, root and angle."""
     true = arc_profile(26.0, curvature, root_distance=FADE, root_depth=0.1, root_angle=root_angle)
 
-    fitted = fit_profile(_readings(true, 6), FADE, 26.0)
+    fitted = fit_profile(readings_of(true, 6), FADE, 26.0)
 
     np.testing.assert_allclose(fitted.curvature(_stations(true)), curvature, atol=1e-9)
     assert fitted.root_angle == pytest.approx(root_angle, abs=1e-9)
@@ -74,7 +43,7 @@ def test_an_arc_is_recovered_exactly(curvature: float, root_angle: float) -> Non
 def test_the_neutral_axis_lies_within_the_back() -> None:
     """A depth that shrinks toward the tip is taken off square to the back."""
     true = arc_profile(26.0, 0.02, root_distance=FADE - 0.2 * math.sin(0.05), root_depth=0.1, root_angle=0.05)
-    readings = _readings(true, 7, depth=0.2, taper=0.1)
+    readings = readings_of(true, 7, depth=0.2, taper=0.1)
 
     fitted = fit_profile(readings, FADE, 26.0, neutral_depth=(0.2, 0.1))
 
@@ -87,7 +56,7 @@ def test_a_clothoid_is_recovered_as_readings_grow() -> None:
     """A curvature that grows evenly along the limb is found ever better from more exact readings."""
     true = Profile(26.0, BSpline([0.0, 0.0, 26.0, 26.0], np.array([0.01, -0.05]), 1), (), FADE, 0.1, 0.0)
     at = np.linspace(3.0, 23.0, 20)
-    fits = [fit_profile(_readings(true, count), FADE, 26.0, tolerance=1e-6) for count in (6, 12, 24)]
+    fits = [fit_profile(readings_of(true, count), FADE, 26.0, tolerance=1e-6) for count in (6, 12, 24)]
     errors = [np.abs(fitted.curvature(at) - true.curvature(at)).max() for fitted in fits]
 
     assert errors[0] < 0.05 * 0.06
@@ -98,7 +67,7 @@ def test_a_clothoid_is_recovered_as_readings_grow() -> None:
 @pytest.mark.parametrize("true", [REFLEX_DEFLEX, RECURVE], ids=["reflex-deflex", "recurve"])
 def test_exact_readings_put_the_tip_where_it_is(true: Profile) -> None:
     """The end of an S-shaped limb, and of a tip turned by 94 degrees, is found in place and direction."""
-    fitted = fit_profile(_readings(true, 16), FADE, true.length, tolerance=1e-3)
+    fitted = fit_profile(readings_of(true, 16), FADE, true.length, tolerance=1e-3)
 
     assert math.dist(fitted.tip, true.tip) < 2e-3
     assert float(fitted.angle(true.length)) == pytest.approx(
@@ -109,8 +78,8 @@ def test_exact_readings_put_the_tip_where_it_is(true: Profile) -> None:
 
 def test_a_recurve_may_turn_back_over_its_own_stations() -> None:
     """Stations that shrink again toward the tip are followed in order."""
-    true = _shape(24.0, 0.0, 0.0, -0.02, -0.12, -0.24, -0.24, -0.24)
-    readings = _readings(true, 16)
+    true = shape(24.0, 0.0, 0.0, -0.02, -0.12, -0.24, -0.24, -0.24)
+    readings = readings_of(true, 16)
 
     fitted = fit_profile(readings, FADE, 24.0, tolerance=1e-3)
 
@@ -124,7 +93,7 @@ def test_rule_readings_leave_the_tip_within_the_rule(true: Profile) -> None:
     within 3 degrees, root mean square over 40 trials.
     """
     rng = np.random.default_rng(5)
-    fits = [fit_profile(_noisy(_readings(true, 8), rng, 1 / 32), FADE, true.length) for _ in range(40)]
+    fits = [fit_profile(noisy(readings_of(true, 8), rng, 1 / 32), FADE, true.length) for _ in range(40)]
     tips = np.array([math.dist(fitted.tip, true.tip) for fitted in fits])
     roots = np.array([fitted.root_angle - true.root_angle for fitted in fits])
 
@@ -138,7 +107,7 @@ def test_residuals_have_the_size_of_the_tolerance() -> None:
     residuals = [
         residual
         for _ in range(30)
-        for residual in fit_profile(_noisy(_readings(REFLEX_DEFLEX, 10), rng, 1 / 32), FADE, 27.0).residuals
+        for residual in fit_profile(noisy(readings_of(REFLEX_DEFLEX, 10), rng, 1 / 32), FADE, 27.0).residuals
     ]
 
     assert 0.5 < np.sqrt(np.mean(np.square(residuals))) * 32 < 1.1
@@ -148,7 +117,7 @@ def test_two_readings_give_an_even_bend_along_the_riser_at_the_fade() -> None:
     """With fade and tip alone the limb leaves the riser without an angle, in an arc through the tip."""
     true = arc_profile(26.0, -0.01, root_distance=FADE, root_depth=0.1)
 
-    fitted = fit_profile(_readings(true, 2), FADE, 26.0)
+    fitted = fit_profile(readings_of(true, 2), FADE, 26.0)
 
     assert fitted.root_angle == 0.0
     assert fitted.tip == pytest.approx(true.tip, abs=1e-8)
@@ -167,7 +136,7 @@ def test_a_stated_sharp_bend_is_found() -> None:
     ear = (18.0, 19.0)
     knots = np.array([0.0, *ear, 24.0])
     true = Profile(24.0, BSpline(knots, np.array([0.004, -0.4, 0.0]), 0), ear, FADE, 0.0, 0.0)
-    readings = _readings(true, 13)
+    readings = readings_of(true, 13)
 
     told = fit_profile(readings, FADE, 24.0, breakpoints=ear)
     untold = fit_profile(readings, FADE, 24.0)
@@ -191,14 +160,14 @@ def test_follow_moves_the_tip_and_not_the_root(follow: float) -> None:
 
 def test_readings_that_stop_short_are_doubted() -> None:
     """Readings that end well inside the nock say how far."""
-    fitted = fit_profile(_readings(REFLEX_DEFLEX, 8)[:6], FADE, 27.0)
+    fitted = fit_profile(readings_of(REFLEX_DEFLEX, 8)[:6], FADE, 27.0)
 
     assert Doubt.SHORT in {finding.doubt for finding in fitted.findings}
 
 
 def test_readings_out_of_order_are_doubted() -> None:
     """Two readings exchanged make the limb double back."""
-    readings = _readings(REFLEX_DEFLEX, 8)
+    readings = readings_of(REFLEX_DEFLEX, 8)
     readings[3], readings[4] = readings[4], readings[3]
 
     assert Doubt.ORDER in {finding.doubt for finding in fit_profile(readings, FADE, 27.0).findings}
@@ -206,7 +175,7 @@ def test_readings_out_of_order_are_doubted() -> None:
 
 def test_a_gap_where_the_limb_turns_is_doubted() -> None:
     """Four readings of a recurve can't follow its hook."""
-    fitted = fit_profile(_readings(RECURVE, 4), FADE, 24.0)
+    fitted = fit_profile(readings_of(RECURVE, 4), FADE, 24.0)
 
     assert Doubt.SPARSE in {finding.doubt for finding in fitted.findings}
 
@@ -214,7 +183,7 @@ def test_a_gap_where_the_limb_turns_is_doubted() -> None:
 @pytest.mark.parametrize("count", [3, 4])
 def test_few_readings_of_a_recurve_are_doubted(count: int) -> None:
     """Readings too few to check a strong bend by say so, however closely the curve passes them."""
-    fitted = fit_profile(_readings(RECURVE, count), FADE, RECURVE.length)
+    fitted = fit_profile(readings_of(RECURVE, count), FADE, RECURVE.length)
 
     assert Doubt.FEW in {finding.doubt for finding in fitted.findings}
 
@@ -224,12 +193,12 @@ def test_three_readings_of_a_nearly_straight_limb_are_enough(curvature: float) -
     """A limb that turns by a few degrees, evenly, is not doubted for having three readings."""
     true = arc_profile(26.0, curvature, root_distance=FADE)
 
-    assert fit_profile(_readings(true, 3), FADE, 26.0).findings == ()
+    assert fit_profile(readings_of(true, 3), FADE, 26.0).findings == ()
 
 
 def test_a_missing_fade_is_doubted() -> None:
     """Readings that begin beyond the fade leave the root to guesswork."""
-    fitted = fit_profile(_readings(REFLEX_DEFLEX, 8)[1:], FADE, 27.0)
+    fitted = fit_profile(readings_of(REFLEX_DEFLEX, 8)[1:], FADE, 27.0)
 
     assert Doubt.ROOT in {finding.doubt for finding in fitted.findings}
 
@@ -238,7 +207,7 @@ def test_a_missing_fade_is_doubted() -> None:
 @pytest.mark.parametrize("index", [2, 4, 6])
 def test_a_slip_of_an_inch_is_named_and_left_out(true: Profile, index: int) -> None:
     """One offset written an inch off is named among ten noisy ones, and the tip lies where the others put it."""
-    sound = _noisy(_readings(true, 10), np.random.default_rng(index), 1 / 64)
+    sound = noisy(readings_of(true, 10), np.random.default_rng(index), 1 / 64)
     readings = [*sound]
     readings[index] = (readings[index][0], readings[index][1] + 1.0)
 
@@ -267,10 +236,12 @@ def test_three_slips_are_told_with_where_they_should_lie() -> None:
 def test_noise_is_not_followed() -> None:
     """Readings of a straight limb that scatter by an eighth bend the fit less than half as much as followed ones."""
     rng = np.random.default_rng(11)
-    noisy = [_noisy([(at, 0.0) for at in np.linspace(9.0, 35.0, 12)], rng, 1 / 8) for _ in range(12)]
+    scattered = [noisy([(at, 0.0) for at in np.linspace(9.0, 35.0, 12)], rng, 1 / 8) for _ in range(12)]
     at = np.linspace(0.0, 26.0, 40)
     forgiven, followed = (
-        np.sqrt(np.mean([fit_profile(one, FADE, 26.0, forgiving=way).curvature(at) ** 2 for one in noisy]))
+        np.sqrt(
+            np.mean([fit_profile(one, FADE, 26.0, forgiving=way).curvature(at) ** 2 for one in scattered])
+        )
         for way in (True, False)
     )
 
