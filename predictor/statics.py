@@ -11,7 +11,6 @@ below nought is none: the energy is not least there (dU/dx = F), and the string 
 itself. What cannot be had is said in `status`. Any consistent units will do.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from enum import IntEnum
 
@@ -20,12 +19,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from predictor.batch import Array, Flags, solve_pairs
 from predictor.contact import Hold, Sight, bent
-from predictor.continuation import Places, Track, follow
+from predictor.continuation import Places, follow
 from predictor.elastica import LimbGrid
-from predictor.equilibrium import Solution, settled, unseen
-
-_TELLING_STRIDE = 1e-4
-"""Part of the way so far below which a stride is too short to tell how the rates change."""
+from predictor.equilibrium import Solution, settled
+from predictor.held_track import HeldTrack, Trial, at_rest, strides
 
 
 class Status(IntEnum):
@@ -131,25 +128,6 @@ class Shape:
     string_energy: Array
 
 
-@dataclass(frozen=True, eq=False)
-class _Track(Track):
-    """Where a batch stands on its way along one parameter, and how the way goes on.
-
-    Attributes:
-        hold: How the string holds the limbs there.
-        sight: The roots as seen there.
-        rate: Derivatives of (start, tension) by the parameter, shape (n, 2).
-        bend: Their estimated second derivatives, shape (n, 2).
-        fault: What was wrong with the last stride, as in `Solution`, shape (n,).
-    """
-
-    hold: Hold
-    sight: Sight
-    rate: Array
-    bend: Array
-    fault: Array
-
-
 def brace(limb: LimbGrid, height: ArrayLike, string_stiffness: ArrayLike = np.inf) -> Braced:
     """String bows to a brace height.
 
@@ -183,7 +161,7 @@ def brace(limb: LimbGrid, height: ArrayLike, string_stiffness: ArrayLike = np.in
         return replace(solution, found=solution.found & upright), np.zeros((len(rows), 2))
 
     start = Hold(limb.root_angle + turn, np.zeros(limbs), np.zeros(limbs))
-    track = follow(_by(trial), _at_rest(start, np.zeros(limbs)), np.where(possible, 1.0, 0.0))
+    track = follow(strides(trial), at_rest(start, np.zeros(limbs)), np.where(possible, 1.0, 0.0))
     hold, arrived = track.hold, track.position == 1
     status = np.full(limbs, Status.OK, dtype=np.int8)
     status[hold.tension <= 0] = Status.SLACK
@@ -213,12 +191,12 @@ def draw(limb: LimbGrid, braced: Braced, draws: ArrayLike) -> Drawn:
     limbs = limb.step.shape[0]
     wanted = np.broadcast_to(np.asarray(draws, dtype=np.float64), (limbs, np.shape(draws)[-1]))
     order = np.argsort(wanted, axis=1)
-    track = _at_rest(braced.hold, braced.height)
+    track = at_rest(braced.hold, braced.height)
     alive = braced.status == Status.OK
     results = []
     for column in order.T:
         target = np.take_along_axis(wanted, column[:, None], axis=1)[:, 0]
-        track = follow(_by(_draw_trial(limb, braced)), track, np.where(alive, target, -np.inf))
+        track = follow(strides(_draw_trial(limb, braced)), track, np.where(alive, target, -np.inf))
         results.append(_drawn(limb, braced, track, target))
         alive &= track.position >= target
     back = np.argsort(order, axis=1)
@@ -242,7 +220,7 @@ def shape(limb: LimbGrid, braced: Braced, hold: Hold) -> Shape:
     )
 
 
-def _draw_trial(limb: LimbGrid, braced: Braced) -> "Trial":
+def _draw_trial(limb: LimbGrid, braced: Braced) -> Trial:
     def trial(rows: Places, target: Array, guess: Hold) -> tuple[Solution, Array]:
         def equations(at: Places, some: LimbGrid, tension: Array, seen: Sight) -> tuple[Array, Array]:
             place, slopes = nocking_point(some, tension, seen, half[at], stretch[at])
@@ -291,7 +269,7 @@ def _turning(seen: Sight, rate: Array) -> Array:
     return np.asarray(np.einsum("nk,nk->n", seen.slopes[:, 0], rate))
 
 
-def _drawn(limb: LimbGrid, braced: Braced, track: _Track, target: Array) -> Drawn:
+def _drawn(limb: LimbGrid, braced: Braced, track: HeldTrack, target: Array) -> Drawn:
     """What there is to say of one draw of each bow."""
     hold, seen = track.hold, track.sight
     angle = seen.angle - limb.root_angle
@@ -318,40 +296,6 @@ def _drawn(limb: LimbGrid, braced: Braced, track: _Track, target: Array) -> Draw
         lift_off=hold.lift_off,
         fault=np.where(status == Status.HOLLOW, fault, np.nan),
     )
-
-
-Trial = Callable[[Places, Array, Hold], tuple[Solution, Array]]
-"""From rows, the parameter's value and a guess: the solution and its rate by the parameter (n, 2)."""
-
-
-def _at_rest(hold: Hold, position: Array) -> _Track:
-    limbs = len(position)
-    still = np.zeros((limbs, 2))
-    return _Track(position, hold, unseen(limbs), still, still, np.full(limbs, np.nan))
-
-
-def _by(trial: Trial) -> Callable[[Places, _Track, Array], tuple[Flags, _Track]]:
-    """A stride that starts its trial where the last one points."""
-
-    def stride(rows: Places, before: _Track, ahead: Array) -> tuple[Flags, _Track]:
-        length = (ahead - before.position)[:, None]
-        change = length * (before.rate + length / 2 * before.bend)
-        solution, rate = trial(rows, ahead, _guess(before.hold, change))
-        found, hold = solution.found, solution.hold
-        smooth = np.any(before.rate, axis=1) & (before.hold.contact == hold.contact)
-        long = length > _TELLING_STRIDE * ahead[:, None]
-        second = np.divide(rate - before.rate, length, out=before.bend.copy(), where=long)
-        bend = np.where(smooth[:, None], second, 0.0)
-        arrived = _Track(ahead, hold, solution.sight, rate, bend, solution.fault)
-        return found, replace(before.put(found, arrived.take(found)), fault=solution.fault)
-
-    return stride
-
-
-def _guess(hold: Hold, change: Array) -> Hold:
-    start = np.where(hold.contact, hold.lift_off, hold.tip_angle) + change[:, 0]
-    lift_off = np.where(hold.contact, np.maximum(start, 0.1 * hold.lift_off), 0.0)
-    return Hold(np.where(hold.contact, 0.0, start), hold.tension + change[:, 1], lift_off)
 
 
 def arc_to(limb: LimbGrid, height: Array) -> tuple[Array, Flags]:
