@@ -160,7 +160,8 @@ def rounding(kit: Kit, draw_in: float, materials: Mapping[str, Material], most_i
     tops = np.floor(DIVISION * np.minimum(most_in, half) + ROUNDING)
     steps = np.arange(np.rint(DIVISION * radii.min()) + 1, tops.max() + 1)
     from_fade = np.arange(len(stations)) < np.arange(1, len(stations) + 1)[:, None]
-    asked = (steps[:, None, None] - 1 + from_fade).reshape(-1, 1, len(stations))
+    before = np.where(np.arange(len(steps)) > 0, steps - 1, 0.0)
+    asked = np.where(from_fade, steps[:, None, None], before[:, None, None]).reshape(-1, 1, len(stations))
     reached = np.maximum(np.minimum(asked, tops) / DIVISION, radii)
     amounts = np.unique(np.concatenate([radii[None], reached]) - radii, axis=0)
     return _solved(Patterns(Method.EDGES, stations, radii, amounts, _UNSOLVED), kit, draw_in, materials)

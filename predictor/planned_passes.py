@@ -7,7 +7,7 @@ by the next where it is used up. A rest too little for saw or sander may go off 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
-from math import hypot
+from math import ceil, hypot, inf
 
 import numpy as np
 from pydantic import Field
@@ -32,6 +32,12 @@ SHOWN = 41
 
 OPTIONS = 9
 """Patterns of corners, back or glass that are looked at for a pass."""
+
+LEAST_REST = 0.01
+"""Share of the weight that is looked at, at least, for how the rest will scatter."""
+
+SHARE_STEP = 0.05
+"""Scatter of the rest is rounded up to a multiple of this, so that one plan needs few tables."""
 
 SAME_LBF = 1e-7
 """Weights that differ by less are the same."""
@@ -162,8 +168,13 @@ class Planner:
         ahead = self._look(ways[0], left)
         if ahead.step in (Step.WEIGH, Step.FINISH):
             return ahead.step, standing, standing.at
-        fitting = self._fitting(ways, left, ahead.end_cost_lbf)
+        fitting = self._fitting(ways, left, inf if self._is_far(standing) else ahead.end_cost_lbf)
         return (rest, standing, standing.at) if fitting is None else (Step.TAKE_OFF, *fitting)
+
+    def _is_far(self, standing: _Standing) -> bool:
+        """Return whether more is to come off before the bow is finished than hand passes are for."""
+        finishing = self._noise(standing).finishing
+        return finishing is not None and standing.settled_lbf - self.target_lbf > finishing.near_lbf
 
     def _fitting(
         self, ways: Sequence[_Standing], left: int, most_cost_lbf: float
@@ -227,6 +238,22 @@ class Planner:
     def _noise(self, standing: _Standing) -> Noise:
         return self.state.noise.finished() if standing.finished else self.state.noise
 
+    def _noise_after(self, standing: _Standing) -> Noise:
+        """Return the noise with the share by which what is left to take will scatter, once the next pass is cut.
+
+        Where the sides reach the target it is theirs, else that of the way that is used or, where that ends before, of
+        the least sure way after it, for what the ways until then leave over.
+        """
+        noise, way = self._noise(standing), standing.way
+        reaches = way.settled_lbf[-1] <= self.target_lbf
+        if reaches and way.method is Method.SIDES:
+            return noise
+        later = [got for method, got in self.ways.got.items() if _place(method) > _place(way.method)]
+        rest = np.log((standing.settled_lbf if reaches else float(way.settled_lbf[-1])) / self.target_lbf)
+        some = [way.got] if reaches or not later else later
+        share = max(got.relative(max(float(rest), LEAST_REST)) for got in some)
+        return replace(noise, share=SHARE_STEP * ceil(share / SHARE_STEP))
+
     def _finished(self, standing: _Standing) -> _Standing:
         """Return where a kit stands once it is finish-sanded, shot in a little and weighed."""
         finishing, weighing = self.state.noise.finishing, self.state.noise.weighing_lbf
@@ -276,7 +303,8 @@ class Planner:
         mean = float(standing.way.settled_lbf[to]) - self.target_lbf
         shown = mean + before**2 / whole * ndtri((np.arange(SHOWN) + 0.5) / SHOWN)
         sd = before * weighing / whole
-        ahead = [outlook(float(one), sd, self.stakes, self._noise(standing), left - 1) for one in shown]
+        noise = self._noise_after(standing)
+        ahead = [outlook(float(one), sd, self.stakes, noise, left - 1) for one in shown]
         found = [(one.cost_lbf, one.under, one.over, one.passes) for one in ahead]
         cost, under, over, passes = np.mean(found, axis=0).tolist()
         return Ending(cost + self.stakes.pass_cost_lbf, under, over, passes + 1)

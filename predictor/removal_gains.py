@@ -51,6 +51,11 @@ class Got:
         """Return the standard deviation of a loss."""
         return hypot(self.share * loss, self.floor)
 
+    def relative(self, loss: float) -> float:
+        """Return the standard deviation of a loss as a share of the one expected, at most 1."""
+        expected = float(self.expected(np.array(loss)))
+        return min(self.sd(loss) / expected, 1.0) if expected > 0 else 1.0
+
 
 def got_by(
     kit: Kit,

@@ -139,8 +139,8 @@ _SIZES = {
 
 
 def _how(one: Pass) -> str:
-    by_hand = ", by hand: stop short of the line, measure often" if one.by_hand else ""
-    return f"{_WAYS[one.method]}{by_hand}"
+    to_a_line = "stop short of the line, " if one.method in (Method.SIDES, Method.TRAP) else ""
+    return f"{_WAYS[one.method]}{f', by hand: {to_a_line}measure often' if one.by_hand else ''}"
 
 
 def _rows(one: Pass, units: Units) -> Iterator[list[str]]:

@@ -187,6 +187,15 @@ def test_no_part_is_narrowed_far_beyond_another() -> None:
     assert shares[:, 0] == pytest.approx(0.2, abs=1 / 64 / fade)
 
 
+def test_corners_are_rounded_from_the_fade_outward() -> None:
+    """The first step rounds the corners at the fade alone, and no step is smaller than half a 64th."""
+    told = rounding(kit(edge_radius_in=".04"), DRAW_IN, handbook(), 1 / 8)
+    assert told.sizes_after_in(1)[0].tolist() == pytest.approx(
+        [1 / 16, *[0.04] * (len(told.stations_in) - 1)]
+    )
+    assert told.amounts_in[told.amounts_in > 0].min() > 1 / 128
+
+
 def test_what_is_done_already_counts_toward_the_limits() -> None:
     """Glass that is sanded and corners that are round leave only the rest of their limits."""
     sanded = kit(done(Method.BELLY_GLASS, ".003"), **SHARP)

@@ -202,6 +202,31 @@ def planner(lbf: float) -> Planner:
     return Planner(ways, state(first), 45.0, Stakes())
 
 
+def test_what_is_far_from_its_target_is_not_finished_yet() -> None:
+    """Where the sides are used up far above the target, other ways go on before the bow is finish-sanded."""
+    limits = Limits(NARROW, None, TILLER_IN, most_radius_in=1 / 8, most_trap_in=1 / 8)
+    told = planned(42, weigh_in(1, 52), limits=limits)
+    first_finished = next(one for one in told.passes if one.once_finished)
+    before = told.passes[: told.passes.index(first_finished)]
+    left = told.settled_lbf - sum(one.loss_lbf for one in before) - 42
+    assert {Method.SIDES, Method.EDGES} <= {one.method for one in before}
+    assert left < 0.05 * 42
+
+
+def test_less_sure_ways_end_less_surely() -> None:
+    """Where the sides end above the target, the chances are those of the ways that are left, not of the sides."""
+    last = weigh_in(1, 50, stage="settled", shots=500)
+    limits = Limits(NARROW, None, TILLER_IN, most_radius_in=1 / 8)
+    ways = ways_of(kit(last), state(last), promise(45).judged, limits, Knowledge(handbook()))
+    assert not isinstance(ways, Refusal), ways
+    start = Planner(ways, state(last), 45.0, Stakes())
+    surely, hardly = (
+        with_edges(Got(1.0, 0.0, share, 0.0), start).followed().ending for share in (0.15, 0.45)
+    )
+    assert hardly.cost_lbf > surely.cost_lbf
+    assert hardly.over + hardly.under > surely.over + surely.under
+
+
 def test_a_stiff_limb_is_set_right_by_its_sides_however_little() -> None:
     """Where the tiller is off, even a small excess is taken off the sides."""
     off = weigh_in(1, 47.5, stage="finished", gap_upper_in="8", gap_lower_in="7 1/2")
