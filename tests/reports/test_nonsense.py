@@ -2,7 +2,6 @@
 
 import io
 import sys
-from collections.abc import Callable
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 
@@ -10,21 +9,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from reports import asking, cli
-from tests import shop
-from tests.reports.conftest import Ended
-
-Command = Callable[[str], Ended]
-
-
-@pytest.fixture
-def bow(command: Command) -> Command:
-    """Return a way to type a command line beside a book of one form and one bow."""
-    asking.save_draft(Path("form.toml"), *shop.form())
-    asking.save_draft(Path("bow.toml"), *shop.build())
-    for line in ("form --add form.toml", "add bow.toml"):
-        assert command(line).code == 0
-    return command
+from reports import cli
+from tests.reports.conftest import Command
 
 
 @pytest.mark.parametrize(

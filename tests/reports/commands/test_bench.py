@@ -1,0 +1,127 @@
+"""Weighing, taking off and correcting at the command line: what is expected is told before anything is kept."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.reports.conftest import Command
+
+
+def test_a_bow_from_the_bench_to_its_prediction(bow: Command) -> None:
+    """A form and a build typed with fractions go through weigh, reduce and predict to a table with intervals."""
+    predicted = json.loads(bow("predict K-001 --draws 28 --json").out)["draws"][0]["weight_lbf"]
+    weighed = bow(f"weigh K-001 28={predicted:.2f} --stage first-draw --pulls 30 --on 2026-03-05")
+    reduced = bow("reduce K-001 sides fade=1/16 nock=1/32 --on 2026-03-06")
+    table = bow("predict K-001")
+
+    assert [weighed.code, reduced.code, table.code] == [0, 0, 0]
+    assert "kept 1: weigh-in K-001/1" in weighed.out
+    assert "expected, lb (99 % of such bows)" in weighed.out
+    assert "kept 1: removal K-001/2\nby the statics worth -" in reduced.out
+    assert "80% of such bows" in table.out
+    lower = json.loads(bow("predict K-001 --draws 28 --json").out)["draws"][0]["weight_lbf"]
+    assert f"worth {lower - predicted:.1f} lb at 28 in" in reduced.out
+
+
+def test_a_reading_far_off_is_asked_about(bow: Command) -> None:
+    """Without a terminal nothing is kept and the line to repeat is given; --yes keeps it."""
+    refused = bow("weigh K-001 28=95 --stage tillered --on 2026-03-05")
+
+    assert refused.code == 1
+    assert " lb at 28 in, you typed 95\n" in refused.err
+    assert refused.err.startswith("expected ")
+    again = refused.err.split("if the reading is right: drawweight ")[1].strip()
+    assert json.loads(bow("show K-001 --json").out)["history"] == []
+    assert bow(again).code == 0
+    assert len(json.loads(bow("show K-001 --json").out)["history"]) == 1
+
+
+@pytest.mark.parametrize(("answer", "kept"), [("y", 1), ("n", 0), ("", 0)])
+def test_at_a_terminal_the_answer_counts(bow: Command, answer: str, kept: int) -> None:
+    """A yes keeps the far reading, a no or nothing does not."""
+    result = bow("weigh K-001 28=95 --stage tillered --on 2026-03-05", f"{answer}\n".encode(), terminal=True)
+
+    assert result.code == 1 - kept
+    assert len(json.loads(bow("show K-001 --json").out)["history"]) == kept
+
+
+def test_a_reading_near_by_is_not_asked_about(bow: Command) -> None:
+    """The question is about far readings only: the expected weight itself is kept without one."""
+    predicted = json.loads(bow("predict K-001 --draws 28 --json").out)["draws"][0]["weight_lbf"]
+
+    assert bow(f"weigh K-001 28={predicted:.2f} --stage tillered --on 2026-03-05").err == ""
+
+
+def test_the_stage_is_as_last_time(bow: Command) -> None:
+    """After the first weighing the stage may be left out; before it the choices are named."""
+    first = bow("weigh K-001 28=40")
+    bow("weigh K-001 28=45 --stage finished --on 2026-03-05 --yes")
+    bow("weigh K-001 28=45 --on 2026-03-06 --yes")
+
+    assert first.code == 2
+    assert "add --stage, one of blank, first-draw, tillered, finished, settled" in first.err
+    stages = [event["stage"] for event in json.loads(bow("show K-001 --json").out)["history"]]
+    assert stages == ["finished", "finished"]
+
+
+def test_everything_of_a_weighing_is_kept(bow: Command) -> None:
+    """Zero point, brace, gaps, temperature and counts go into the record, as typed."""
+    bow(
+        'weigh K-001 "26 1/4 pivot=45 1/2" --stage settled --brace "7 1/8" --gaps "7 1/8,7" --temp "20 C" '
+        "--pulls 30 --shots 500 --humidity 45 --note windy --on 2026-03-05 --yes"
+    )
+    (event,) = json.loads(bow("show K-001 --json").out)["history"]
+
+    assert event["readings"][0]["draw"] == {"inch": 26.25, "zero": "pivot", "typed": "26 1/4 pivot"}
+    assert event["readings"][0]["weight"] == {"lbf": 45.5, "typed": "45 1/2"}
+    assert (event["brace"]["inch"], event["gap_upper_in"]["inch"], event["gap_lower_in"]["inch"]) == (
+        7.125,
+        7.125,
+        7,
+    )
+    assert (event["temperature_f"], event["humidity_pct"], event["pulls"], event["shots"]) == (
+        68,
+        45,
+        30,
+        500,
+    )
+
+
+def test_a_correction_supersedes(bow: Command) -> None:
+    """A weighing mistyped is typed again with its id and the reason; the history has it once."""
+    bow("weigh K-001 28=95 --stage tillered --on 2026-03-05 --yes")
+    corrected = bow(
+        'weigh K-001 28=45 --stage tillered --on 2026-03-05 --yes --corrects K-001/1 --because "typed 95"'
+    )
+
+    assert corrected.code == 0
+    (event,) = json.loads(bow("show K-001 --json").out)["history"]
+    assert event["readings"][0]["weight"]["lbf"] == 45
+    assert "K-001/1 was corrected: typed 95" in bow("show K-001").out
+    without = bow("weigh K-001 28=46 --on 2026-03-05 --yes --corrects K-001/1")
+    assert (without.code, without.err.splitlines()[-1]) == (
+        2,
+        "drawweight: wanted a reason for changing K-001/1, got none; say what was wrong",
+    )
+
+
+def test_a_removal_that_leaves_nothing_is_refused(bow: Command) -> None:
+    """What cannot be on the bow is told at once and not kept."""
+    result = bow("reduce K-001 sides nock=7/8")
+
+    assert result.code == 2
+    assert result.err.startswith("drawweight: what was typed: removal K-001/1: wanted some width left")
+    assert json.loads(bow("show K-001 --json").out)["history"] == []
+
+
+def test_a_trained_shop_catches_finer_slips(trained: Command) -> None:
+    """A reading off by an eighth is asked about once trained; a damaged model keeps nobody from weighing."""
+    weight = json.loads(trained("predict K-001 --draws 28 --json").out)["draws"][0]["weight_lbf"]
+    slip = f"weigh K-001 28={weight * 1.13:.1f} --stage tillered --on 2026-03-06"
+
+    assert trained(slip).code == 1
+    Path("shop.book.model.json").write_text("{}", encoding="utf-8")
+    kept = trained(f"weigh K-001 28={weight:.1f} --stage tillered --on 2026-03-06")
+    assert kept.code == 0
+    assert kept.err.startswith("expected untrained: ")

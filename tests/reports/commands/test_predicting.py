@@ -1,0 +1,165 @@
+"""Predictions at the command line: of builds, files and pipes, with and without what was learned."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from reports import asking
+from tests import shop
+from tests.reports.conftest import Command
+
+ROOT = Path(__file__).parents[3]
+
+
+def test_a_planned_file_is_wider_than_the_same_measured(bow: Command) -> None:
+    """A file is a plan unless it says otherwise, and a plan's interval is wider than the measured one's."""
+    planned = json.loads(bow("predict bow.toml --draws 28 --json").out)
+    measured = json.loads(bow("predict K-001 --draws 28 --json").out)
+
+    def width(prediction: dict) -> float:  # type: ignore[type-arg]  # any JSON
+        interval = prediction["draws"][0]["intervals"][0]
+        return float(interval["high_lbf"] - interval["low_lbf"])
+
+    assert (planned["planned"], measured["planned"]) == (True, False)
+    assert width(planned) > 1.05 * width(measured)
+
+
+def test_the_stage_is_the_last_one_weighed(trained: Command) -> None:
+    """A finished bow is predicted as finished, which is lighter than as tillered, and the heading says so."""
+    trained("weigh K-001 28=44 --stage finished --on 2026-03-09 --yes")
+
+    def weight(line: str) -> float:
+        return float(
+            json.loads(trained(f"predict K-001 --draws 28 --json {line}").out)["draws"][0]["weight_lbf"]
+        )
+
+    assert weight("") == weight("--stage finished") < weight("--stage tillered")
+    assert "expected draw weight in lb, weighed as finished\n" in trained("predict K-001").out
+    assert "expected draw weight in lb, weighed as blank\n" in trained("predict K-001 --stage blank").out
+    assert "expected draw weight in lb, weighed as tillered\n" in trained("predict bow.toml").out
+
+
+def test_a_column_has_one_number_of_decimals(bow: Command) -> None:
+    """Readings of 45 and 45.25 lb stand as 45.00 and 45.25, and expected weights likewise have the same digits."""
+    bow("weigh K-001 20=45 28=45.25 --stage tillered --on 2026-03-05 --yes")
+    rows = [line.split(" at ")[1].split() for line in bow("show K-001").out.splitlines() if " at 2" in line]
+    predicted = [line.split() for line in bow("predict K-001 --draws 12,20,30").out.splitlines()[2:5]]
+
+    assert [row[2] for row in rows] == ["45.00", "45.25"]
+    for column in ([row[3] for row in rows], [row[2] for row in predicted], [row[5] for row in predicted]):
+        assert len({len(cell.partition(".")[2]) for cell in column}) == 1
+
+
+def test_a_plan_may_come_from_a_pipe(bow: Command) -> None:
+    """Of - the plan is read from standard input, and its mistakes are told with its lines."""
+    text = Path("bow.toml").read_bytes()
+
+    assert bow("predict - --json", text).out == bow("predict bow.toml --json").out
+    wrong = bow("predict -", text.replace(b"1 1/16", b"11 1/16"))
+    assert wrong.code == 2
+    assert wrong.err.startswith("drawweight: standard input:")
+    assert "got '11 1/16'" in wrong.err
+    assert wrong.err.count("\n") == 1
+
+
+def test_draws_may_name_their_zero_point(bow: Command) -> None:
+    """26 1/4 to the pivot is 28 by the standard (AMO FP-3): the same weight."""
+    draws = json.loads(bow('predict K-001 --draws "28, 26 1/4 pivot" --json').out)["draws"]
+
+    assert draws[0]["weight_lbf"] == pytest.approx(draws[1]["weight_lbf"], rel=1e-9)
+
+
+def test_metric_output(bow: Command) -> None:
+    """With --units metric, draws are centimetres to one place and weights kilograms, of the same prediction."""
+    inch = json.loads(bow("predict K-001 --draws 28 --json").out)["draws"][0]["weight_lbf"]
+    text = bow("predict K-001 --draws 28 --units metric").out
+
+    row = next(line for line in text.splitlines() if line.startswith("71.1 cm"))
+    assert float(row.split()[2]) == pytest.approx(inch * 0.45359237, abs=0.5)
+
+
+def test_a_bow_that_cannot_be_drawn_has_no_answer(bow: Command) -> None:
+    """No answer is one line with the reason and exit code 1, not a number."""
+    asking.save_draft(Path("short.toml"), *shop.build(length_in="30"))
+    result = bow("predict short.toml --draws 28")
+
+    assert result.code == 1
+    assert result.out == ""
+    assert result.err.startswith("drawweight: no prediction for K-002: ")
+    assert result.err.count("\n") == 1
+
+
+def test_prediction_uses_what_was_learned(trained: Command) -> None:
+    """After training, predict of a like bow rests on the builds and is narrower; --untrained ignores them."""
+    Path("twin.json").write_text(json.dumps({"build": [shop.build().data]}))
+    with_builds = json.loads(trained("predict twin.json --draws 28 --json").out)
+    without = json.loads(trained("predict twin.json --draws 28 --json --untrained").out)
+
+    def widths(prediction: dict[str, list[dict[str, list[dict[str, float]]]]]) -> list[float]:
+        return [one["high_lbf"] - one["low_lbf"] for one in prediction["draws"][0]["intervals"]]
+
+    assert "1 of the shop's builds" in with_builds["basis"]
+    assert "nothing is learned" in without["basis"]
+    assert all(learned < wide for learned, wide in zip(widths(with_builds), widths(without), strict=True))
+    assert with_builds["distance"] < 0.7 < without["distance"] == pytest.approx(1)
+    assert (
+        "1 build, foretold without its own weighings. That is too few to test 90%: 9 are needed"
+        in with_builds["interval_basis"]
+    )
+
+
+def test_a_model_behind_its_book(trained: Command) -> None:
+    """A model that lacks records says how many, and is used all the same."""
+    trained("weigh K-001 28=50 --stage finished --on 2026-03-09 --yes")
+    predicted = trained("predict K-001 --draws 28")
+
+    assert predicted.code == 0
+    assert "1 record is newer than the model; train again: drawweight train" in predicted.err
+
+
+@pytest.mark.parametrize("content", ["", "{}", '{"format": 1', "\x80\x04"])
+def test_a_model_that_is_none(trained: Command, content: str) -> None:
+    """A damaged model ends predict in one line that says what to do; --untrained does without it."""
+    Path("shop.book.model.json").write_text(content, encoding="utf-8")
+    predicted = trained("predict K-001 --draws 28")
+
+    assert predicted.code == 3
+    assert predicted.err.count("\n") == 1
+    assert "train again" in predicted.err
+    assert "--untrained" in predicted.err
+    assert trained("predict K-001 --draws 28 --untrained").code == 0
+
+
+def test_budget(bow: Command) -> None:
+    """The budget's shares add up to the whole variance, and tell what a caliper and a strip would bring."""
+    parts = json.loads(bow("predict K-001 --draws 28 --budget --json").out)
+    at_28, total = parts["draws"][0], sum(share["sd_lbf"] ** 2 for share in parts["shares"])
+    table = bow("predict K-001 --draws 28 --budget").out
+
+    assert total == pytest.approx((at_28["log_sd"] * at_28["weight_lbf"]) ** 2)
+    assert all(
+        gain["half_width_lbf"] <= parts["budget"]["half_width_lbf"] for gain in parts["budget"]["gains"]
+    )
+    for said in ("strip test of limb glass", "caliper instead of what is noted", "100%"):
+        assert said in table
+
+
+def test_the_answer_at_the_bench_loads_no_learning_library(tmp_path: Path) -> None:
+    """Predicting a build loads neither pandas, scikit-learn, statsmodels nor matplotlib."""
+    asking.save_draft(tmp_path / "form.toml", *shop.form())
+    asking.save_draft(tmp_path / "bow.toml", *shop.build())
+    code = (
+        "import sys; from reports.cli import run; "
+        "codes = [run(line.split()) for line in ('add form.toml', 'add bow.toml', 'predict K-001')]; "
+        "heavy = {'pandas', 'sklearn', 'statsmodels', 'matplotlib'} & set(sys.modules); "
+        "sys.stderr.write(f'{codes} {sorted(heavy)} {\"numpy\" in sys.modules}')"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=tmp_path, env={"PYTHONPATH": str(ROOT), "PATH": ""}, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+
+    assert done.stderr == "[0, 0, 0] [] True"
