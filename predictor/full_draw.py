@@ -7,7 +7,7 @@ from datasets.materials import Material
 from datasets.record import DrawLength
 from predictor.bent import bent_bow
 from predictor.bow import Refusal, handbook_moduli
-from predictor.margins import Strained, broken, strained_places
+from predictor.margins import Strained, strained_places, too_far
 
 
 def drawn(
@@ -33,4 +33,4 @@ def drawn(
     most = max(places, key=lambda place: abs(place.strain))
     if limit is not None and abs(most.strain) > limit:
         return Refusal(reason=f"strain over the shop's limit of {limit:.2%}", where=str(most))
-    return broken(places) or places
+    return too_far(places) or places

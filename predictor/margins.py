@@ -23,12 +23,12 @@ LEAST_MARGIN = 1.5
 LEAST_NOMINAL_MARGIN = 0.75
 """Margins below which a bow is noted, the second one for wood. House defaults; common practice, no source."""
 
-BREAKS_BELOW = 1.0
-BREAKS_BELOW_NOMINAL = 0.5
-"""Margins in tension below which there is no bow, the second one for wood. House defaults; common practice, no source.
+OVER_BELOW = 1.0
+OVER_BELOW_NOMINAL = 0.5
+"""Margins below which a lam is over its limit, the second one for wood. House defaults; common practice, no source.
 
-Compression tells less: fibres under glass buckle later in a bent limb than in a sample that is pressed endways, and
-wood is crushed and takes a set before it breaks.
+Wood is over its limit only in tension. For its compression along a bent limb no limit is published: it is crushed and
+takes a set before it breaks, and the nominal limit is that of its stretched side.
 """
 
 
@@ -51,6 +51,13 @@ class Strained(Record):
         """Limit over strain."""
         return None if self.limit is None else self.limit / abs(self.strain)
 
+    @property
+    def is_over(self) -> bool:
+        """Whether the material's limit is passed, so that a bow must not be drawn so far."""
+        if self.margin is None or (self.kind is Kind.WOOD and self.strain < 0):
+            return False
+        return self.margin < _over_below(self.kind)
+
     def __str__(self) -> str:
         """Return strain, limit and place in words, in inches."""
         return self.in_words(f"{self.from_fade_in:.1f} in", f"{self.draw.inch:g} in")
@@ -68,6 +75,10 @@ class Strained(Record):
 def _limit_words(kind: Kind) -> str:
     """Name a limit: a wood's is its strength over its stiffness, which the cores of sound bows come near or pass."""
     return "nominal limit, which cores of sound bows may pass," if kind is Kind.WOOD else "limit"
+
+
+def _over_below(kind: Kind) -> float:
+    return OVER_BELOW_NOMINAL if kind is Kind.WOOD else OVER_BELOW
 
 
 def _noted_below(place: Strained) -> float:
@@ -134,21 +145,34 @@ def _badness(place: Strained) -> tuple[float, float]:
     return (0.0 if place.margin is None else _noted_below(place) / place.margin, abs(place.strain))
 
 
+def over_limit(places: Sequence[Strained]) -> tuple[Strained, ...]:
+    """Return the worst place of each material that is over its limit, stretched or squeezed, the worst first."""
+    return worst([place for place in places if place.is_over])
+
+
 def broken(places: Sequence[Strained]) -> Refusal | None:
     """Return why there is no bow: a lam would be stretched past what it can stand; nothing if none is."""
-    for place in worst([place for place in places if place.strain > 0]):
-        least = BREAKS_BELOW_NOMINAL if place.kind is Kind.WOOD else BREAKS_BELOW
-        if place.margin is not None and place.margin < least:
-            return Refusal(
-                reason=f"the back of the limb would break: strain {place.strain:.1%} in its {place.material}, "
-                f"which stands {place.strain * place.margin / least:.1%} at best",
-                where=f"{place.from_fade_in:.1f} in from the fade, drawn to {place.draw.inch:g} in",
-            )
+    return too_far([place for place in places if place.strain > 0])
+
+
+def too_far(places: Sequence[Strained]) -> Refusal | None:
+    """Return why a bow must not be drawn so far: a lam would be over its limit of either sign; nothing if none is."""
+    for place in over_limit(places):
+        what = "the back of the limb would break" if place.strain > 0 else "over the limit in compression"
+        stands = abs(place.strain) * (place.margin or 0.0) / _over_below(place.kind)
+        return Refusal(
+            reason=f"{what}: strain {abs(place.strain):.2%} in its {place.material}, "
+            f"which stands {stands:.2%} at best",
+            where=f"{place.from_fade_in:.1f} in from the fade, drawn to {place.draw.inch:g} in",
+        )
     return None
 
 
 def notes_on_margins(places: Sequence[Strained]) -> tuple[str, ...]:
-    """Return what a reader should know of thin margins and of limits that are not known."""
+    """Return what a reader should know of thin margins and of limits that are not known or published.
+
+    What is over its limit is left to `over_limit`.
+    """
     return tuple(_notes(worst(places)))
 
 
@@ -157,5 +181,9 @@ def _notes(places: Sequence[Strained]) -> Iterator[str]:
         least = _noted_below(place)
         if place.margin is None:
             yield f"{place.material}: no strain limit is known, so how near it is to breaking cannot be told"
-        elif place.margin < least:
-            yield f"{place.material}: a strain margin of {place.margin:.2f}, where {least:g} is wanted"
+        elif place.margin < least and not place.is_over:
+            yield f"{place.material}: a strain margin of {place.margin:.2f}, where {least:g} is wanted" + (
+                "; no limit of wood in compression is published, so a bow is never refused for it"
+                if place.kind is Kind.WOOD and place.strain < 0
+                else ""
+            )

@@ -25,7 +25,7 @@ from predictor.familiarity import distance, has_new_lots, notes_on_unfamiliar
 from predictor.foresight import Foretold, Situation, foresee
 from predictor.habits import USUAL, Habits
 from predictor.lots import with_strips
-from predictor.margins import Strained, broken, notes_on_margins, strained_places, worst
+from predictor.margins import Strained, broken, notes_on_margins, over_limit, strained_places, worst
 from predictor.mixture import NormalMixture
 from predictor.model import Model, prior_belief
 from predictor.scatter import PRIOR_SCATTER
@@ -89,6 +89,9 @@ class Prediction(Record):
     shares: tuple[Share, ...] = Field(description="at the main draw, largest first")
     strain: tuple[Strained, ...] = Field(
         description="where each material is strained most, least margin first"
+    )
+    over_limit: tuple[Strained, ...] = Field(
+        description="where each material is over its limit, so that the bow must not be drawn so far"
     )
     distance: float = Field(
         ge=0,
@@ -181,6 +184,7 @@ def predict(
         interval_basis=in_words(checks[-1], calibration.wider(new_lots=new_lots)),
         basis=_basis(model, counted, len(foretold.own)),
         strain=worst(places),
+        over_limit=over_limit(places),
         notes=(
             *_changed(foretold),
             *_slips(foretold),

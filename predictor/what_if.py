@@ -10,7 +10,7 @@ from datasets.record import DrawLength, Record
 from datasets.schema import Form, Stage, StripTest
 from predictor.bow import Refusal
 from predictor.foresight import Foretold, Situation, foresee
-from predictor.margins import notes_on_margins
+from predictor.margins import Strained, notes_on_margins, over_limit
 from predictor.model import Model
 from predictor.predict import LEVELS, Interval, strained
 from predictor.supposed import Supposed
@@ -37,6 +37,10 @@ class WhatIf(Record):
     before: Expected
     after: Expected
     difference: Expected = Field(description="after less before")
+    takes_off: bool = Field(description="whether stock comes off the bow")
+    over_limit: tuple[Strained, ...] = Field(
+        description="where a material of the changed bow is over its limit, so that it must not be drawn so far"
+    )
     notes: tuple[str, ...] = Field(description="on the strain of the changed bow")
 
 
@@ -90,6 +94,8 @@ def what_if(
         before=expected_weight(foretold, 0),
         after=expected_weight(foretold, 0 if same else 1),
         difference=nothing_changed() if same else expected_change(foretold, 0, 1),
+        takes_off=then.events != now.events,
+        over_limit=over_limit(places),
         notes=notes_on_margins(places),
     )
 

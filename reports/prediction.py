@@ -1,6 +1,6 @@
 """What a prediction looks like: a table for people."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from rich.console import Console
 from rich.markup import escape
@@ -28,7 +28,7 @@ MARKING = (
 
 STRAIN_CAUTION = (
     "Strain limits are handbook values of small clear samples, without knots, fatigue or age: a margin is no "
-    "promise."
+    "promise. That of a wood is its bending strength over its stiffness; in compression none is published."
 )
 
 
@@ -37,6 +37,8 @@ def show_prediction(
 ) -> None:
     """Print a bow's expected weights with intervals, the reasons for their width, and what they rest on.
 
+    What is strained over its limit stands above all else.
+
     Args:
         prediction: what is expected.
         stage: the stage it is expected at.
@@ -44,6 +46,8 @@ def show_prediction(
         out: where to.
         way: weights from now to settled, where they are asked for.
     """
+    for caution in over_limit_in_words(prediction.over_limit, units):
+        out.print(escape(caution), style="bold")
     state = "as planned" if prediction.planned else "as it stands"
     out.print(
         f"[bold]{escape(prediction.build)}[/] {state}: expected draw weight in {units.weight}, weighed as {stage}"
@@ -115,10 +119,20 @@ def _scale(name: str | None) -> str:
     return "a scale that nobody noted" if name is None else f"the scale {name}"
 
 
+def over_limit_in_words(places: Sequence[Strained], units: Units) -> Iterator[str]:
+    """Yield a caution for each material that is over its limit, with its place."""
+    for place in places:
+        told = place.in_words(_station(place, units), units.draw(place.draw))
+        yield f"Caution, over its limit: {told}: do not draw so far."
+
+
+def _station(place: Strained, units: Units) -> str:
+    return f"{place.from_fade_in:.1f} in" if units.system == "inch" else millimetres(place.from_fade_in)
+
+
 def _strain(place: Strained, units: Units) -> str:
     margin = "margin not known" if place.margin is None else f"margin {fixed(place.margin, 2)}"
-    from_fade = f"{place.from_fade_in:.1f} in" if units.system == "inch" else millimetres(place.from_fade_in)
-    return f"Strain: {place.in_words(from_fade, units.draw(place.draw))}, {margin}"
+    return f"Strain: {place.in_words(_station(place, units), units.draw(place.draw))}, {margin}"
 
 
 def _step(units: Units) -> str:

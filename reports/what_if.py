@@ -1,6 +1,6 @@
 """What one change would do to a bow's weight: asked of the book, and told."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from rich.console import Console
 from rich.markup import escape
@@ -14,11 +14,15 @@ from predictor.supposed import Supposed
 from predictor.what_if import WhatIf, what_if
 from reports.changes import change_in_words, weight_in_words
 from reports.expectation import no_form
-from reports.prediction import CAUTION
+from reports.prediction import CAUTION, over_limit_in_words
 from reports.printing import Units
 from reports.supposing import in_words, suppose
 
 DUST = "Caution: where stock comes off wear a respirator, for the dust of glass and wood harms the lungs."
+
+FARTHER = (
+    "Caution: a bow that is drawn farther than it was tillered may break: tiller it to the new draw first."
+)
 
 
 def asked(
@@ -57,7 +61,9 @@ def asked(
 
 
 def show_what_if(told: WhatIf, units: Units, out: Console) -> None:
-    """Print a change of weight with its intervals, and the weight before and after."""
+    """Print a change of weight with its intervals, the weight before and after, and on top what it strains too far."""
+    for caution in over_limit_in_words(told.over_limit, units):
+        out.print(escape(caution), style="bold")
     draw = units.draw(told.draw_before)
     if told.draw_after != told.draw_before:
         draw += f", then {units.draw(told.draw_after)}"
@@ -66,5 +72,14 @@ def show_what_if(told: WhatIf, units: Units, out: Console) -> None:
     before, after = (weight_in_words(one, units) for one in (told.before, told.after))
     out.print(escape(f"before {before}, after {after}; ranges are those of 90% of such bows"))
     out.print(escape(f"by 80%: {change_in_words(told.difference, units, place=0)}"))
-    for remark in (*told.notes, DUST, CAUTION):
+    for remark in (*told.notes, *_cautions(told)):
         out.print(escape(remark))
+
+
+def _cautions(told: WhatIf) -> Iterator[str]:
+    """Yield what to beware of with the change that was asked about."""
+    if told.takes_off:
+        yield DUST
+    if told.draw_after.inch > told.draw_before.inch:
+        yield FARTHER
+    yield CAUTION

@@ -151,7 +151,7 @@ def _tell_supposed(
         sys.stdout.write(told.model_dump_json(indent=2) + "\n")
     else:
         what_if.show_what_if(told, units_of(contents, units), console())
-    return FINE
+    return FINDINGS if told.over_limit else FINE
 
 
 def _predicted(asked: _Asked, draws: Sequence[DrawLength], scale: str | None, as_json: bool) -> Prediction:
@@ -188,11 +188,11 @@ def _tell_prediction(
         more = {"way": way, "budget": budget}
         parts |= {name: part.model_dump(mode="json") for name, part in more.items() if part is not None}
         sys.stdout.write(json.dumps(parts, indent=2) + "\n")
-        return FINE
+        return FINDINGS if prediction.over_limit else FINE
     show_prediction(prediction, asked.stage, units_of(asked.contents, units), console(), way)
     if budget is not None:
         show_budget(prediction, budget, units_of(asked.contents, units), console())
-    return FINE
+    return FINDINGS if prediction.over_limit else FINE
 
 
 def _build_to_predict(what: str, contents: Contents) -> tuple[Build, Contents]:

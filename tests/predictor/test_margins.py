@@ -9,7 +9,16 @@ from datasets.materials import Kind, handbook
 from datasets.record import DrawLength, Side, ZeroPoint
 from predictor.bent import BentBow, bent_bow
 from predictor.bow import Refusal, handbook_moduli
-from predictor.margins import Strained, broken, notes_on_margins, strained_places, worst
+from predictor.full_draw import drawn
+from predictor.margins import (
+    Strained,
+    broken,
+    notes_on_margins,
+    over_limit,
+    strained_places,
+    too_far,
+    worst,
+)
 from predictor.predict import Prediction, predict
 from tests.predictor.bows import GLASS, STRAIGHT, build, core
 
@@ -86,13 +95,56 @@ def test_unknown_limits_are_noted() -> None:
 
 
 def test_a_stretched_back_that_breaks_is_refused() -> None:
-    """Glass stretched past its limit is refused with strain, limit and place; squeezed so far it is only noted."""
+    """Glass stretched past its limit is refused with strain, limit and place; without a limit it is not."""
     refused = broken([place(0.031, 0.028)])
 
     assert isinstance(refused, Refusal)
-    assert "strain 3.1% in its limb glass, which stands 2.8% at best" in refused.reason
+    assert "strain 3.10% in its limb glass, which stands 2.80% at best" in refused.reason
     assert refused.where == "4.0 in from the fade, drawn to 28 in"
     assert broken([place(0.027, 0.028), place(-0.031, 0.028), place(0.2, None)]) is None
+
+
+def test_glass_squeezed_past_its_limit_is_over_it() -> None:
+    """Glass is over its limit in compression as in tension; just below it, or where none is known, it is not."""
+    over = place(-0.0192, 0.0151)
+    refused = too_far([place(0.015, 0.028), over])
+
+    assert over_limit([place(-0.0150, 0.0151), over, place(-0.2, None)]) == (over,)
+    assert isinstance(refused, Refusal)
+    assert (
+        "over the limit in compression: strain 1.92% in its limb glass, which stands 1.51%" in refused.reason
+    )
+    assert too_far([place(-0.0150, 0.0151), place(-0.2, None)]) is None
+    assert notes_on_margins([over]) == ()
+
+
+def test_squeezed_wood_is_never_over_and_the_note_says_so() -> None:
+    """For compression of wood no limit is published: it is only noted, with that."""
+    squeezed = place(-0.030, 0.0079, "hard maple", Kind.WOOD)
+    (note,) = notes_on_margins([squeezed])
+
+    assert over_limit([squeezed]) == ()
+    assert "no limit of wood in compression is published" in note
+    assert "published" not in notes_on_margins([place(0.0120, 0.0079, "hard maple", Kind.WOOD)])[0]
+
+
+def test_a_bow_drawn_past_what_its_glass_stands_in_compression() -> None:
+    """A stiff bow drawn to 30 in is predicted as over its limit and refused to be pressed; at 22 in it is neither.
+
+    The limit is that of the material's row, and strain grows with the draw.
+    """
+    glass = GLASS | {"butt_in": ".060"}
+    bow = build(layers=[glass, core(".250"), core(".250"), glass])
+    limit = handbook()["limb glass"].compression_limit_strain
+    assert limit is not None
+    for inch, over in ((22, False), (30, True)):
+        draw = DrawLength(inch=inch, zero=ZeroPoint.BACK)
+        told = predict(STRAIGHT, bow, (), (draw,), handbook())
+
+        assert isinstance(told, Prediction)
+        assert [one.material for one in told.over_limit] == ["limb glass"] * over
+        assert all(one.strain < -limit for one in told.over_limit)
+        assert isinstance(drawn(bow_at(STRAIGHT, bow), draw, inch, handbook()), Refusal) is over
 
 
 def test_wood_is_refused_at_twice_its_nominal_limit() -> None:

@@ -186,3 +186,27 @@ def test_a_bow_shot_as_far_has_no_way_to_go(bow: Command) -> None:
 
     assert "The way there" not in bow("predict K-001 --shots 300").out
     assert "shooting in" in bow("predict K-001 --shots 800").out
+
+
+@pytest.mark.parametrize("line", ["predict K-001 --draws {}", "predict K-001 --draws 26 --if draw={}"])
+def test_a_draw_over_the_limit_is_cautioned_on_top(bow: Command, line: str) -> None:
+    """What strains glass past its limit says so before all else, with its place, and ends with a finding."""
+    sound, over = bow(line.format(27)), bow(line.format(36))
+
+    assert (sound.code, over.code) == (0, 1)
+    caution = " ".join(over.out.split())
+    assert caution.startswith("Caution, over its limit: limb glass strained to ")
+    assert "in from the fade, drawn to 36 in: do not draw so far. K-001" in caution
+    assert "over its limit" not in sound.out
+
+
+def test_cautions_are_those_of_the_change(bow: Command) -> None:
+    """Dust belongs to what takes stock off, tillering to a longer draw; eyes and limb tips to all."""
+    sides, longer, shorter = (
+        " ".join(bow(f"predict K-001 --if {change}").out.split())
+        for change in ("sides=1/32", "draw=+1", "draw=-1")
+    )
+
+    assert ["respirator" in told for told in (sides, longer, shorter)] == [True, False, False]
+    assert ["tiller it to the new draw" in told for told in (sides, longer, shorter)] == [False, True, False]
+    assert all("eye protection" in told for told in (sides, longer, shorter))
