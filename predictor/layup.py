@@ -153,7 +153,27 @@ def choose(
     sides = believed_gain(knowledge, Method.SIDES)
     narrow = _narrowed(tried, blank, promise, knowledge, limits)
     in_order = sorted(narrow, key=_rank(promise, limits, sides))
+    choices, strained_too_far = _chosen(in_order, blank, promise, knowledge, limits, sides, count)
+    return Layup(
+        choices=choices,
+        refused=(*refused, *strained_too_far),
+        considered=len(looked_at),
+        left_out=len(stacks) - len(looked_at),
+    )
+
+
+def _chosen(
+    in_order: Sequence[_Tried],
+    blank: Blank,
+    promise: Promise,
+    knowledge: Knowledge,
+    limits: Limits,
+    sides: Prior,
+    count: int,
+) -> tuple[tuple[Choice, ...], tuple[Refused, ...]]:
+    """Return the first stacks that may be drawn so far, one from each stock, and those before them that may not."""
     choices: dict[object, Choice] = {}
+    refused: list[Refused] = []
     for place, one in enumerate(in_order):
         if len(choices) == count:
             break
@@ -165,12 +185,7 @@ def choose(
             refused.append(_refused(one.layers, strain))
         else:
             choices[kind] = _choice(one, promise, knowledge, strain, sides)
-    return Layup(
-        choices=tuple(choices.values()),
-        refused=tuple(refused),
-        considered=len(looked_at),
-        left_out=len(stacks) - len(looked_at),
-    )
+    return tuple(choices.values()), tuple(refused)
 
 
 def _promising(

@@ -5,6 +5,7 @@ plan.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pydantic import Field
 
@@ -80,6 +81,27 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
         limits: of methods, strain and tiller.
         knowledge: of the shop.
     """
+    planner = _planner(kit, promise, stakes, limits, knowledge)
+    if isinstance(planner, Refusal):
+        return planner
+    beyond = _out_of_reach(planner.ways, promise.weight_lbf + stakes.tolerance_lbf)
+    followed = Followed(Step.STOP, (), Ending(0.0, 0.0, 1.0, 0.0)) if beyond else planner.followed()
+    taken = [removal for one in followed.passes for removal in one.removals]
+    after = _strains(kit, taken, promise, limits, knowledge)
+    if isinstance(after, Refusal):
+        return Refusal(reason=f"after the passes: {after.reason}", where=after.where)
+    margins = [f"drawn to its promise, {note}" for note in notes_on_margins(after)]
+    told = _told(planner, promise, followed, beyond, (*planner.ways.notes, *margins))
+    if not told.too_light:
+        return told
+    shorter = shortened(kit, told.settled_lbf, promise.judged.draw, knowledge, limits.strain)
+    return told.model_copy(update={"shortened": tuple(shorter)})
+
+
+def _planner(
+    kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: Knowledge
+) -> Planner | Refusal:
+    """Return what the passes of a kit follow from, or why there are none."""
     now = _strains(kit, (), promise, limits, knowledge)
     if isinstance(now, Refusal):
         return now
@@ -90,20 +112,8 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
     ways = ways_of(kit, state, promise.judged, limits, knowledge, stiffer)
     if isinstance(ways, Refusal):
         return ways
-    beyond = _out_of_reach(ways, promise.weight_lbf + stakes.tolerance_lbf)
-    planner = Planner(ways, state, promise.weight_lbf, stakes)
-    followed = Followed(Step.STOP, (), Ending(0.0, 0.0, 1.0, 0.0)) if beyond else planner.followed()
-    after = _strains(
-        kit, [one for each in followed.passes for one in each.removals], promise, limits, knowledge
-    )
-    if isinstance(after, Refusal):
-        return Refusal(reason=f"after the passes: {after.reason}", where=after.where)
-    margins = (f"drawn to its promise, {note}" for note in notes_on_margins(after))
-    told = _told(planner, promise, followed, beyond, (*notes, *_of_tiller(ways), *margins))
-    if not told.too_light:
-        return told
-    shorter = shortened(kit, state.settled_lbf, promise.judged.draw, knowledge, limits.strain)
-    return told.model_copy(update={"shortened": tuple(shorter)})
+    ways = replace(ways, notes=(*notes, *_of_tiller(ways)))
+    return Planner(ways, state, promise.weight_lbf, stakes)
 
 
 def _told(
@@ -193,4 +203,5 @@ def _stiffer(
         return None, (f"tiller not looked at: {told.reason} ({told.where})",)
     if told.stiff is None or not told.cuts:
         return None, told.notes
-    return Stiffer(told.stiff, told.cuts[0].amount_in / told.cuts[0].width_in), told.notes
+    first = f"the {told.stiff} limb is the stiffer by its tiller, so more comes off it"
+    return Stiffer(told.stiff, told.cuts[0].amount_in / told.cuts[0].width_in), (first, *told.notes)
