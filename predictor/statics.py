@@ -24,6 +24,9 @@ from predictor.elastica import LimbGrid
 from predictor.equilibrium import Solution, settled
 from predictor.held_track import HeldTrack, Trial, at_rest, strides
 
+MOST_STRETCH = 0.25
+"""Strain of a string beyond which no draw is believed: polyester fibre breaks at about half of it (from memory)."""
+
 
 class Status(IntEnum):
     """What became of a bow at its brace height, or at one draw."""
@@ -232,7 +235,8 @@ def _draw_trial(limb: LimbGrid, braced: Braced) -> Trial:
         hold, seen = solution.hold, solution.sight
         rate = _rate(some, hold.tension, seen, half, stretch)
         pulled = (hold.tension > 0) & (seen.angle > some.root_angle)
-        return replace(solution, found=solution.found & pulled), rate
+        whole = hold.tension <= MOST_STRETCH * braced.string_stiffness[rows]
+        return replace(solution, found=solution.found & pulled & whole), rate
 
     return trial
 

@@ -32,7 +32,7 @@ from predictor.continuation import Places, Track, follow
 from predictor.elastica import LimbGrid
 from predictor.equilibrium import Equations, settled
 from predictor.lift_off import moved
-from predictor.statics import Shape, Status, nocking_point, shape
+from predictor.statics import MOST_STRETCH, Shape, Status, nocking_point, shape
 
 Values = TypeVar("Values", bound=np.generic)
 
@@ -190,7 +190,8 @@ def draw(bow: TwoLimbs, braced: Braced, draws: ArrayLike) -> Drawn:
         )
         even = _even(nocked, hold, before.turn + length * before.turn_rate)
         after = nocked.standing(ahead, even.hold, even.angle)
-        found = even.found & after.steady & (after.force > 0)
+        whole = np.all(after.hold.tension <= MOST_STRETCH * bow.string_stiffness[rows, None], axis=1)
+        found = even.found & after.steady & (after.force > 0) & whole
         return found, replace(before.put(found, after.take(found)), fault=even.fault)
 
     track, alive = _at_brace(bow, braced), braced.status == Status.OK

@@ -15,7 +15,7 @@ from scipy.optimize import least_squares
 from predictor.elastica import LimbGrid
 from predictor.limb import Layer, Limb, limb_grid
 from predictor.profile import arc_profile
-from predictor.statics import Status, brace, draw, shape
+from predictor.statics import MOST_STRETCH, Status, brace, draw, shape
 
 REFERENCE = tomllib.loads((Path(__file__).parents[1] / "reference" / "straight_bows.toml").read_text())
 BOWS = REFERENCE["bows"]
@@ -398,3 +398,26 @@ def test_tension_at_brace_grows_steadily_with_reflex():
     assert growth.min() > -1e-9
     assert np.mean(strung[:-2]) > 0.5
     assert np.all((growth[1:] < 2 * growth[:-1]) | ~strung[:-2])
+
+
+def test_a_draw_that_no_string_bears_is_refused_alone_and_in_a_series():
+    """Drawn on and on, a bow is refused from where its string would be a quarter longer, whatever else is asked."""
+    limb, stiffness, draws = bow(), 100.0, np.linspace(0.6, 2.6, 11)
+    braced = brace(limb, BRACE, stiffness)
+    drawn = draw(limb, braced, draws)
+    solved = drawn.status[0] == Status.OK
+    assert np.all(np.diff(solved.astype(int)) <= 0)
+    assert 0 < solved.sum() < len(draws)
+    assert np.all(drawn.tension[0, solved] <= MOST_STRETCH * stiffness)
+    assert drawn.tension[0, solved][-1] > MOST_STRETCH * stiffness / 2
+    alone = [draw(limb, braced, [one]).status[0, 0] for one in draws]
+    assert alone == drawn.status[0].tolist()
+
+
+def test_draws_that_nearly_coincide_do_not_lead_the_next_one_astray():
+    """Rates that differ by rounding alone are not taken for a bend of the way to the next draw."""
+    limb = bow()
+    braced = brace(limb, BRACE)
+    drawn = draw(limb, braced, [0.6, np.nextafter(0.6, 1.0), 1.0])
+    assert np.all(drawn.status == Status.OK)
+    np.testing.assert_allclose(drawn.force[0, -1], draw(limb, braced, [1.0]).force[0, 0], rtol=1e-9)
