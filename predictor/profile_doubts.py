@@ -28,6 +28,10 @@ HOPELESS_SHARE = 0.25
 """Share of wrong readings above which the others can't be trusted either: a choice, no source."""
 
 
+WORTH_A_LOOK = 0.1
+"""Probability of being wrong from which a reading that is not named is told: a choice, no source."""
+
+
 class Doubt(StrEnum):
     """Why a fitted profile may not be trusted."""
 
@@ -129,18 +133,17 @@ def doubts_about_readings(
         worst = named[np.argmax(np.abs(residuals[named]))]
         yield Finding(Doubt.SLIP, float(stations[worst]), text, len(named) > HOPELESS_SHARE * len(points))
     likeliest = int(np.argmax(np.where(np.isin(np.arange(len(points)), named), 0.0, suspicion.wrong)))
-    at, share = float(stations[likeliest]), suspicion.wrong[likeliest]
+    at, share = float(stations[likeliest]), float(suspicion.wrong[likeliest])
+    worth_a_look = f"; likeliest off is the one at {at:g} in ({share:.0%})" if share > WORTH_A_LOOK else ""
     if suspicion.noisy:
         text = (
             f"the readings scatter by about {suspicion.noise * tolerance:.2f} in, {suspicion.noise:.0f} times what "
-            f"they are taken to be good to, or the one at {at:g} in is off ({share:.0%}); the curve is drawn the "
-            "smoother: read them again"
+            f"they are taken to be good to, and the curve is drawn the smoother{worth_a_look}: read them again"
         )
         yield Finding(Doubt.NOISE, at, text, suspicion.noise > HOPELESS_NOISE)
     elif not len(named):
         text = (
-            "the readings do not lie on a smooth curve as well as they should; likeliest off is the one at "
-            f"{at:g} in ({share:.0%}): read it and its neighbours again"
+            f"the readings do not lie on a smooth curve as well as they should{worth_a_look}: read them again"
         )
         yield Finding(Doubt.OFF, at, text)
 
