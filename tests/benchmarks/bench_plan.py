@@ -12,8 +12,9 @@ is written where asked as soon as its kits have ended, and a run that was broken
 
 import argparse
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from functools import partial
 from pathlib import Path
 from time import process_time
 
@@ -21,6 +22,7 @@ import numpy as np
 
 from datasets.contents import Contents
 from predictor.bow import Refusal
+from predictor.kit_state import kit_state
 from predictor.passes import Step
 from predictor.plan import Plan, plan
 from predictor.prospects import Knowledge
@@ -57,11 +59,14 @@ def by_plan(bench: Bench) -> Ended:
 def planned(bench: Bench) -> Plan:
     """Return the plan of a kit."""
     limits = Limits(bench.least_in(), None, SPLIT_FINGER_IN)
-    knowledge = Knowledge(bench.contents.materials, bench.model)
-    told = plan(bench.kit, bench.promise, STAKES, limits, knowledge)
+    told = plan(bench.kit, bench.promise, STAKES, limits, _knowledge(bench))
     if isinstance(told, Refusal):
         raise ArithmeticError(f"{told.reason} ({told.where})")  # noqa: TRY004 - a bow, not a type, is wrong
     return told
+
+
+def _knowledge(bench: Bench) -> Knowledge:
+    return Knowledge(bench.contents.materials, bench.model)
 
 
 def by_halves(bench: Bench) -> Ended:
@@ -76,8 +81,10 @@ def by_halves(bench: Bench) -> Ended:
 def by_one_cut(bench: Bench) -> Ended:
     """Take all of what is expected over the target in one cut."""
     bench.weigh()
-    told = planned(bench)
-    bench.take(1 - bench.target_lbf / told.settled_lbf)
+    state = kit_state(bench.kit, bench.promise, _knowledge(bench))
+    if isinstance(state, Refusal):
+        raise ArithmeticError(f"{state.reason} ({state.where})")  # noqa: TRY004 - a bow, not a type, is wrong
+    bench.take(1 - bench.target_lbf / state.settled_lbf)
     return bench.end(np.nan, np.nan)
 
 
@@ -90,16 +97,19 @@ WAYS: dict[str, Callable[[Bench], Ended]] = {
 
 
 def shop_by(seed: int, builds: int, count: int, ways: Sequence[str]) -> Shop:
-    """Return how the kits of one shop ended by each way, and the processor seconds taken."""
+    """Return how the kits of one shop ended by each way."""
     began = process_time()
     shop = simulate(seed, max(builds, 1))
     contents = Contents.of(shop.records)
     model = train(contents, "0" * 64, len(contents.builds)).model if builds else None
-    kits = [
-        {way: WAYS[way](Bench.heavy(shop.truth, contents, model, (seed, number))) for way in ways}
-        for number in range(count)
-    ]
-    return Shop(seed, builds, process_time() - began, kits)
+    kits, refused = [], []
+    for number in range(count):
+        try:
+            kit = Bench.heavy(shop.truth, contents, model, (seed, number))
+            kits.append({way: WAYS[way](kit.anew()) for way in ways})
+        except ArithmeticError as error:
+            refused.append(f"kit {number} of shop {seed}, {error}")
+    return Shop(seed, builds, process_time() - began, kits, refused)
 
 
 def main() -> None:
@@ -116,20 +126,27 @@ def main() -> None:
     seeds = range(asked.first, asked.first + asked.shops)
     done = _done(asked.write, asked.builds, asked.kits, asked.ways)
     shops = [done[seed] for seed in seeds if seed in done]
-    with ProcessPoolExecutor(asked.processes) as pool:
-        wanted = [
-            pool.submit(shop_by, seed, asked.builds, asked.kits, asked.ways)
-            for seed in seeds
-            if seed not in done
-        ]
-        for ended in as_completed(wanted):
-            shops.append(ended.result())
-            if asked.write:
-                with asked.write.with_suffix(".jsonl").open("a") as file:
-                    file.write(shops[-1].to_json() + "\n")
-            _tell(sorted(shops), asked.write)
-    if done:
-        _tell(sorted(shops), asked.write)
+    if shops:
+        _tell(shops, asked.write)
+    run = partial(shop_by, builds=asked.builds, count=asked.kits, ways=asked.ways)
+    for shop in _ended(run, [seed for seed in seeds if seed not in done], asked.processes):
+        shops = sorted([*shops, shop])
+        if asked.write:
+            with asked.write.with_suffix(".jsonl").open("a") as file:
+                file.write(shop.to_json() + "\n")
+        _tell(shops, asked.write)
+    if len(shops) < len(seeds):
+        parser.error(f"wanted {len(seeds)} shops, got {len(shops)}; mend what broke off, and run again")
+
+
+def _ended(run: Callable[[int], Shop], seeds: Sequence[int], processes: int) -> Iterator[Shop]:
+    """Yield shops as their kits have ended; what broke one off is printed."""
+    with ProcessPoolExecutor(processes) as pool:
+        for ended in as_completed([pool.submit(run, seed) for seed in seeds]):
+            if ended.exception():
+                _print(f"a shop broke off: {ended.exception()!r}")
+            else:
+                yield ended.result()
 
 
 def _done(path: Path | None, builds: int, count: int, ways: Sequence[str]) -> dict[int, Shop]:
@@ -140,7 +157,9 @@ def _done(path: Path | None, builds: int, count: int, ways: Sequence[str]) -> di
     return {
         shop.seed: shop
         for shop in shops
-        if shop.builds == builds and len(shop.kits) == count and list(shop.kits[0]) == list(ways)
+        if shop.builds == builds
+        and len(shop.kits) + len(shop.refused) == count
+        and list(shop.kits[0]) == list(ways)
     }
 
 

@@ -1,6 +1,7 @@
 """A kit of an invented shop in work: what is truly done to it, and what is noted of it."""
 
 from collections.abc import Sequence
+from copy import deepcopy
 from dataclasses import dataclass, field, replace
 from math import log
 
@@ -75,6 +76,10 @@ class Bench:
         bench.solve()
         return replace(bench, target_lbf=bench.on_scale(bench.true_lbf()) - rng.uniform(*HEAVY_LBF))
 
+    def anew(self) -> "Bench":
+        """Return the same kit with the same chances ahead, to be worked on by itself."""
+        return replace(self, rng=deepcopy(self.rng), job=deepcopy(self.job), events=list(self.events))
+
     @property
     def kit(self) -> Kit:
         """The kit as the book knows it."""
@@ -97,8 +102,15 @@ class Bench:
         return lbf * float(np.exp(self.shop.scales[self.job.scale]))
 
     def solve(self) -> None:
-        """Let the statics find the weight of the true bow."""
-        self.job.physics_lbf = weights([self.job.bow], [self.job.moduli], self.job.draws_in[None]).lbf[0]
+        """Let the statics find the weight of the true bow.
+
+        Raises:
+            ArithmeticError: it cannot be braced or drawn.
+        """
+        solved = weights([self.job.bow], [self.job.moduli], self.job.draws_in[None])
+        if solved.refused[0] is not None:
+            raise ArithmeticError(f"{solved.refused[0].reason} ({solved.refused[0].where})")
+        self.job.physics_lbf = solved.lbf[0]
 
     def finish(self) -> None:
         """Finish-sand, once."""

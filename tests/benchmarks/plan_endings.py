@@ -30,12 +30,16 @@ class Ended(NamedTuple):
 
 
 class Shop(NamedTuple):
-    """How each kit of a shop ended by each way, with the builds of history and the processor seconds taken."""
+    """How each kit of a shop ended by each way, with the builds of history and the processor seconds taken.
+
+    Kits that the statics refuse on some way have not ended; the reasons are kept.
+    """
 
     seed: int
     builds: int
     seconds: float
     kits: Sequence[Mapping[str, Ended]]
+    refused: Sequence[str]
 
     def to_json(self) -> str:
         """Return it in one line."""
@@ -46,7 +50,7 @@ class Shop(NamedTuple):
         """Return a shop from its line."""
         found = json.loads(line)
         kits = [{way: Ended(*ended) for way, ended in kit.items()} for kit in found["kits"]]
-        return cls(found["seed"], found["builds"], found["seconds"], kits)
+        return cls(found["seed"], found["builds"], found["seconds"], kits, found["refused"])
 
 
 Shops = Sequence[Shop]
@@ -110,6 +114,7 @@ def totals(shops: Shops) -> dict[str, object]:
         "seeds": [shop.seed for shop in shops],
         "builds": shops[0].builds,
         "kits": sum(len(shop.kits) for shop in shops),
+        "refused": [reason for shop in shops for reason in shop.refused],
         "processor_seconds": sum(shop.seconds for shop in shops),
         "ways": {way: figures(shops, way) for way in shops[0].kits[0]},
     }
@@ -121,6 +126,9 @@ def told(shops: Shops) -> Iterator[str]:
     yield (
         f"# {count} kits of {len(shops)} shops, {shops[0].builds} builds of history, seeds from {shops[0].seed} to "
         f"{shops[-1].seed}; {seconds:.0f} processor seconds"
+    )
+    yield from (
+        f"Kits left out, as the statics refused them: {reason}" for one in shops for reason in one.refused
     )
     yield from ("", *table(shops))
     ways = shops[0].kits[0]
