@@ -14,8 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from predictor.batch import Array, Batch, Flags, solve_pairs
+from predictor.batch import Array, Batch, Flags
 from predictor.elastica import LimbGrid, Path, pieces, shoot, trace
+from predictor.outer_span import held_curvature, integrals, node_stations, outer_span, simpson
 
 TOUCH = 1e-6
 """Part of the limb's length by which the string may seem to lie in the limb."""
@@ -23,8 +24,6 @@ TOUCH = 1e-6
 GRAZE = 1e-4
 """The same where the string grazes a bend so short that it is about to leave it: the steps' ends tell no finer."""
 
-_SPAN_STEPS = 40
-_SETTLED = 1e-11
 _SHORTEST_FIRST_CONTACT = 1e-3
 
 
@@ -69,24 +68,6 @@ class Sight(Batch):
     clearance: Array
 
 
-@dataclass(frozen=True, eq=False)
-class Span(Batch):
-    """String over the hollow at the nock, all of shape (n,); noughts where there is no hollow.
-
-    Attributes:
-        tip_angle: Angle of the limb to the string at the nock.
-        touch_down: Distance from the nock at which the string meets the limb; nan if nowhere.
-        length: Length of string from the nock to the touch-down.
-        by_tension: Derivative by tension of the string's length to a fixed place beyond the touch-down, as far
-            as the span has a part in it.
-    """
-
-    tip_angle: Array
-    touch_down: Array
-    length: Array
-    by_tension: Array
-
-
 def sight(limb: LimbGrid, hold: Hold) -> Sight:
     """Return the root as seen from the string that holds the limb."""
     rows = np.nonzero(hold.contact)[0]
@@ -99,18 +80,6 @@ def sight(limb: LimbGrid, hold: Hold) -> Sight:
         reach[rows] += length
         slopes[rows, 2] += by
     return Sight(shot.angle, shot.distance, reach, slopes, shot.clearance)
-
-
-def held_curvature(limb: LimbGrid, tension: Array) -> Array:
-    """Return the curvature at the nodes that the limb has wherever the string lies on it, shape (n, m, 3)."""
-    moment = (tension * limb.nock_offset)[:, None, None]
-    return limb.unstrung_curvature + moment * limb.flexibility
-
-
-def node_stations(limb: LimbGrid) -> Array:
-    """Return the distance of the nodes from the nock, shape (n, m, 3)."""
-    ends = limb.station
-    return np.stack([ends[:, :-1], (ends[:, :-1] + ends[:, 1:]) / 2, ends[:, 1:]], axis=-1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,7 +135,7 @@ def freed(limb: LimbGrid, hold: Hold) -> Hold:
     The tip angle is that of flat theory.
     """
     lever = np.maximum(hold.lift_off[:, None, None] - node_stations(limb), 0.0)
-    moment = _integrals(limb, lever * held_curvature(limb, hold.tension)).sum(axis=1)
+    moment = integrals(limb, lever * held_curvature(limb, hold.tension)).sum(axis=1)
     angle = np.maximum(moment / hold.lift_off, 0.0)
     return Hold(angle, hold.tension, np.zeros_like(hold.tension))
 
@@ -180,94 +149,6 @@ def bent(limb: LimbGrid, hold: Hold) -> Path:
     return free.put(rows, _on_belly(limb.take(rows), hold.take(rows), free.take(rows)))
 
 
-def outer_span(limb: LimbGrid, tension: Array, lift_off: Array) -> Span:
-    """Return the string's span over the hollow at the nock, by Newton's method from flat beam theory.
-
-    Unknown are the tip angle and the touch-down; there the string meets the limb along its tangent.
-    """
-    blank = np.zeros_like(tension)
-    span = Span(blank, blank.copy(), blank.copy(), blank.copy())
-    curvature = held_curvature(limb, tension)
-    rows = np.nonzero(curvature[:, 0, 0] > 0)[0]
-    if not rows.size:
-        return span
-    angle, touch_down = _flat_span(limb.take(rows), curvature[rows])
-    short = touch_down < lift_off[rows]
-    span.touch_down[rows[~short]] = np.nan
-    rows = rows[short]
-    if rows.size:
-        found = _spanned(limb.take(rows), tension[rows], angle[short], touch_down[short])
-        beyond = ~(found.touch_down < lift_off[rows])
-        found.touch_down[beyond] = np.nan
-        span = span.put(rows, found)
-    return span
-
-
-def _flat_span(limb: LimbGrid, curvature: Array) -> tuple[Array, Array]:
-    """First guess of a span's tip angle and touch-down, the latter endless if the hollow does not close.
-
-    In flat theory the gap's second derivative is the curvature, and gap and slope are nought at both ends:
-    the first moment of the curvature about the nock is nought up to the touch-down.
-    """
-    ends, nodes = limb.station, node_stations(limb)
-    moment = np.cumsum(_integrals(limb, curvature * nodes), axis=1)
-    turn = np.cumsum(_integrals(limb, curvature), axis=1)
-    closed = moment <= 0
-    place, rows = np.argmax(closed, axis=1), np.arange(len(ends))
-    before = np.where(place > 0, moment[rows, place - 1], 0.0)
-    part = np.divide(
-        before, before - moment[rows, place], out=np.zeros_like(before), where=closed.any(axis=1)
-    )
-    touch_down = ends[rows, place] + part * limb.step[rows, place]
-    start = np.where(place > 0, turn[rows, place - 1], 0.0)
-    angle = start + part * (turn[rows, place] - start)
-    # Within the first step the curvature is taken as a straight line: it closes at 3/2 of where that is nought.
-    outer, inner = curvature[:, 0, 0], curvature[:, 0, 2]
-    within = (
-        1.5 * limb.step[:, 0] * np.divide(outer, outer - inner, out=np.ones_like(outer), where=outer > inner)
-    )
-    first = closed[:, 0]
-    touch_down = np.where(first, within, touch_down)
-    angle = np.where(first, within * outer / 3, angle)
-    return angle, np.where(closed.any(axis=1), touch_down, np.inf)
-
-
-def _spanned(limb: LimbGrid, tension: Array, angle: Array, touch_down: Array) -> Span:
-    """Newton's method for tip angle and touch-down; the touch-down is nan where it fails.
-
-    A touch-down too near leaves the limb turned toward the string there, one too far turned away: a step out
-    of the bracket that follows is replaced by halving it. It starts inboard of the hollow, since no span at
-    all solves the equations too.
-    """
-    offset, length = limb.nock_offset, limb.station[:, -1]
-    nodes = node_stations(limb)
-    hollow = (held_curvature(limb, tension) > 0) & (nodes <= touch_down[:, None, None])
-    near = np.max(np.where(hollow, nodes, 0.0), axis=(1, 2), initial=0.0)
-    far = length
-    for _ in range(_SPAN_STEPS):
-        shot = shoot(limb, angle, tension, None, touch_down)
-        curvature, flexibility = limb.at(touch_down)
-        turning = curvature + tension * flexibility * shot.distance
-        by_angle, by_tension = shot.jacobian[:, :, 0], shot.jacobian[:, :, 1]
-        off = np.stack([shot.angle, shot.distance - offset], axis=-1)
-        settled = np.abs(off).max(axis=1) < _SETTLED * np.maximum(length, 1.0)
-        slack = shot.angle - by_angle[:, 0] / by_angle[:, 1] * off[:, 1]
-        near, far = np.where(slack < 0, touch_down, near), np.where(slack < 0, far, touch_down)
-        by_touch_down = np.stack([-turning, np.sin(shot.angle)], axis=-1)
-        step = solve_pairs(np.stack([by_angle[:, :2], by_touch_down], axis=-1), -off)
-        ahead = touch_down + step[:, 1]
-        inside = (ahead > near) & (ahead < far)
-        step[:, 1] = np.where(inside | settled, step[:, 1], (near + far) / 2 - touch_down)
-        angle, touch_down = angle + step[:, 0], touch_down + step[:, 1]
-        if np.all(settled):
-            break
-    tilt = -by_tension[:, 1] / by_angle[:, 1]
-    growth = by_angle[:, 2] * tilt + by_tension[:, 2]
-    turn = by_angle[:, 0] * tilt + by_tension[:, 0]
-    along = shot.along + by_angle[:, 2] * step[:, 0] + step[:, 1]
-    return Span(angle, np.where(settled, touch_down, np.nan), along, growth + offset * turn)
-
-
 def _wrapped(limb: LimbGrid, hold: Hold) -> tuple[Array, Array]:
     """Length of string from the nock to the lift-off, (n,), and its derivatives by (lift-off, tension), (n, 2)."""
     span = outer_span(limb, hold.tension, hold.lift_off)
@@ -275,8 +156,8 @@ def _wrapped(limb: LimbGrid, hold: Hold) -> tuple[Array, Array]:
     begin = np.where(spans, span.touch_down, 0.0)
     unstrung = softness = np.zeros_like(begin)
     for piece in pieces(limb, begin, hold.lift_off):
-        unstrung = unstrung + _simpson(piece.step, *piece.curvature)
-        softness = softness + _simpson(piece.step, *piece.flexibility)
+        unstrung = unstrung + simpson(piece.step, *piece.curvature)
+        softness = softness + simpson(piece.step, *piece.flexibility)
     offset = limb.nock_offset
     turn = unstrung + hold.tension * offset * softness
     curvature, flexibility = limb.at(hold.lift_off)
@@ -323,11 +204,11 @@ def _on_belly(limb: LimbGrid, hold: Hold, free: Path) -> Path:
         piece = outboard[place]
         one, two, three = (q + moment * f for q, f in zip(piece.curvature, piece.flexibility, strict=True))
         middle = angle + piece.step / 24 * (5 * three + 8 * two - one)
-        outer = angle + _simpson(piece.step, one, two, three)
-        distance = distance - _simpson(piece.step, np.sin(angle), np.sin(middle), np.sin(outer))
-        along = along - _simpson(piece.step, np.cos(angle), np.cos(middle), np.cos(outer))
+        outer = angle + simpson(piece.step, one, two, three)
+        distance = distance - simpson(piece.step, np.sin(angle), np.sin(middle), np.sin(outer))
+        along = along - simpson(piece.step, np.cos(angle), np.cos(middle), np.cos(outer))
         angle = outer
-        energy += moment**2 / 2 * _simpson(piece.step, *piece.flexibility)
+        energy += moment**2 / 2 * simpson(piece.step, *piece.flexibility)
         for values, value in zip(whole, (angle, distance, along), strict=True):
             values[:, place] = np.where(piece.step > 0, value, values[:, place])
     over = trace(limb, span.tip_angle, hold.tension, None, touch_down)
@@ -342,12 +223,3 @@ def _on_belly(limb: LimbGrid, hold: Hold, free: Path) -> Path:
     angles, distances, alongs = (np.where(spanned, a, b) for a, b in zip(turned, whole, strict=True))
     moments = np.where(spanned[:, :-1, None], over.moment, free.moment)
     return Path(free.station, angles, distances, alongs, moments, energy + over.energy)
-
-
-def _integrals(limb: LimbGrid, values: Array) -> Array:
-    """Integral over each step of values at its nodes, shape (n, m)."""
-    return np.asarray(_simpson(limb.step, values[..., 0], values[..., 1], values[..., 2]))
-
-
-def _simpson(step: Array, outer: Array, middle: Array, inner: Array) -> Array:
-    return np.asarray(step / 6 * (outer + 4 * middle + inner))

@@ -8,8 +8,9 @@ will do.
 import numpy as np
 
 from predictor.batch import Array
-from predictor.contact import Hold, held_curvature, node_stations
+from predictor.contact import Hold
 from predictor.elastica import LimbGrid
+from predictor.outer_span import held_curvature, node_stations
 
 _STRAIGHT = 1e-9
 _LONGEST_FIRST_CONTACT = 0.2

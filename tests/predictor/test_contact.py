@@ -8,8 +8,9 @@ import pytest
 from scipy.optimize import newton
 
 from predictor import unlike
-from predictor.contact import Hold, bent, held_curvature, outer_span, sight
+from predictor.contact import Hold, bent, sight
 from predictor.elastica import LimbGrid
+from predictor.outer_span import held_curvature, outer_span
 from predictor.statics import Status, brace, draw, shape
 from predictor.unlike import TwoLimbs
 from tests.predictor.eared_limbs import eared_limb, random_eared_bows
