@@ -130,7 +130,9 @@ def scale_is_known(record: Record, contents: Contents) -> Iterator[Finding]:
     ):
         known = ", ".join(sorted(contents.scales)) or "none yet"
         yield Finding(
-            "scale", f"wanted a scale of the book ({known}), got {record.scale}; add it to tell its error"
+            "scale",
+            f"the book has no scale {record.scale} (known: {known}); add it to tell its error",
+            odd=False,
         )
 
 

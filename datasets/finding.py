@@ -15,11 +15,13 @@ class Finding:
         field: its place in the record, such as `layers.2.material`; empty for the record as a whole.
         message: what was wanted, what came, what to do.
         refuses: whether the record cannot be kept.
+        odd: whether it may be a mistake; else it is only worth knowing.
     """
 
     field: str
     message: str
     refuses: bool = False
+    odd: bool = True
 
 
 Check = Callable[[Record, Contents], Iterator[Finding]]

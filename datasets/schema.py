@@ -36,16 +36,32 @@ from datasets.record import (
 MOST_SHOTS = 1_000_000
 """More arrows than any bow is shot with: what lies above is a slip."""
 
-BuildId = Annotated[str, Field(pattern=r"^[A-Z]{1,3}-\d{3,6}$", description="short id, such as K-014")]
+BuildId = Annotated[
+    str,
+    Field(
+        pattern=r"^[A-Z]{1,3}-\d{3,6}$",
+        description="one to three capitals, a hyphen and three to six digits, such as K-014",
+    ),
+]
 EventId = Annotated[
     str,
     Field(
-        pattern=r"^[A-Z]{1,3}-\d{3,6}/\d{1,4}$", description="the build's id and a running number: K-014/3"
+        pattern=r"^[A-Z]{1,3}-\d{3,6}/\d{1,4}$",
+        description="the build's id, a slash and a running number of up to four digits, such as K-014/3",
     ),
 ]
-StripId = Annotated[str, Field(pattern=r"^STRIP-\d{3,6}$", description="short id, such as STRIP-007")]
-OrderId = Annotated[str, Field(pattern=r"^ORDER-\d{3,6}$", description="short id, such as ORDER-007")]
-StockId = Annotated[str, Field(pattern=r"^STOCK-\d{3,6}$", description="short id, such as STOCK-007")]
+StripId = Annotated[
+    str,
+    Field(pattern=r"^STRIP-\d{3,6}$", description="STRIP- and three to six digits, such as STRIP-007"),
+]
+OrderId = Annotated[
+    str,
+    Field(pattern=r"^ORDER-\d{3,6}$", description="ORDER- and three to six digits, such as ORDER-007"),
+]
+StockId = Annotated[
+    str,
+    Field(pattern=r"^STOCK-\d{3,6}$", description="STOCK- and three to six digits, such as STOCK-007"),
+]
 
 
 class FormKind(StrEnum):

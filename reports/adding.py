@@ -23,12 +23,14 @@ class Added:
         typed: these as they were typed.
         mistakes: what stopped others; what is wrong with the text itself comes first.
         oddities: what is odd about records that were read.
+        notes: what else is worth knowing of them.
     """
 
     kept: tuple[Record, ...]
     typed: tuple[RawRecord, ...]
     mistakes: tuple[Mistake, ...]
     oddities: tuple[Mistake, ...]
+    notes: tuple[Mistake, ...]
 
 
 def read_text(source: str, content: bytes | None, kind: str | None) -> Reading:
@@ -67,13 +69,17 @@ def told(raws: Sequence[RawRecord], outcomes: Sequence[Outcome], mistakes: Itera
     """Return outcomes as mistakes and oddities with the lines of what was typed."""
     pairs = list(zip(raws, outcomes, strict=True))
     wrong = [mistake for raw, outcome in pairs for mistake in _mistakes(raw, outcome)]
-    odd = [mistake for raw, outcome in pairs for mistake in _found(raw, outcome, refuses=False)]
+    odd, known = (
+        [mistake for raw, outcome in pairs for mistake in _found(raw, outcome, refuses=False, odd=is_odd)]
+        for is_odd in (True, False)
+    )
     kept = [(raw, outcome.record) for raw, outcome in pairs if outcome.kept and outcome.record is not None]
     return Added(
         kept=tuple(record for _, record in kept),
         typed=tuple(raw for raw, _ in kept),
         mistakes=(*sorted(mistakes, key=_line), *sorted(wrong, key=_line)),
         oddities=tuple(sorted(odd, key=_line)),
+        notes=tuple(sorted(known, key=_line)),
     )
 
 
@@ -107,12 +113,12 @@ def _line(mistake: Mistake) -> int:
 def _mistakes(raw: RawRecord, outcome: Outcome) -> Iterator[Mistake]:
     if outcome.invalid is not None:
         yield from mistakes_of(outcome.invalid, raw, KINDS[raw.kind])
-    yield from _found(raw, outcome, refuses=True)
+    yield from _found(raw, outcome, refuses=True, odd=True)
 
 
-def _found(raw: RawRecord, outcome: Outcome, *, refuses: bool) -> Iterator[Mistake]:
+def _found(raw: RawRecord, outcome: Outcome, *, refuses: bool, odd: bool) -> Iterator[Mistake]:
     for finding in outcome.findings:
-        if finding.refuses is refuses:
+        if finding.refuses is refuses and finding.odd is odd:
             path = tuple(int(part) if part.isdigit() else part for part in finding.field.split(".") if part)
             name = raw.kind if outcome.record is None else f"{raw.kind} {id_of(outcome.record)}"
             where = ", ".join(part for part in (name, dotted(path)) if part)

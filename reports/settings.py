@@ -7,13 +7,20 @@ from rich.console import Console
 
 from datasets.record import Dimension
 from datasets.schema import Shop
+from predictor.blanks import USUAL_LEAST
 from reports.printing import Units, table
+
+_WITHOUT = {
+    "least_width_fade_in": f"not set: {USUAL_LEAST:.0%} of the first width",
+    "least_width_nock_in": f"not set: {USUAL_LEAST:.0%} of the first width",
+}
+"""What holds where a setting has no value, if its meaning does not tell."""
 
 
 def show_settings(shop: Shop, units: Units, out: Console) -> None:
     """Print one line a setting: its value, and what it is for."""
     rows = [
-        [name, _shown(getattr(shop, name), units), field.description or ""]
+        [name, _shown(name, getattr(shop, name), units), field.description or ""]
         for name, field in Shop.model_fields.items()
         if name != "id"
     ]
@@ -40,7 +47,7 @@ def changes(typed: Sequence[str]) -> dict[str, Any]:
     return read
 
 
-def _shown(value: object, units: Units) -> str:
+def _shown(name: str, value: object, units: Units) -> str:
     if value is None:
-        return "not set"
+        return _WITHOUT.get(name, "not set")
     return units.length(value.inch) if isinstance(value, Dimension) else str(value)

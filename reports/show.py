@@ -10,7 +10,7 @@ from rich.table import Table
 
 from datasets.contents import Contents
 from datasets.record import Dimension, NamedPlace, Side
-from datasets.schema import Build, Cut, Event, Form, Layer, Removal, Rigging, WeighIn, WidthReading
+from datasets.schema import Build, Cut, Event, Form, Layer, Method, Removal, Rigging, WeighIn, WidthReading
 from predictor.bow import Refusal
 from predictor.model import Model
 from predictor.profile import Profile, fit_profile
@@ -190,9 +190,10 @@ def form_json(form: Form, profile: Profile) -> str:
 
 
 def describe(removal: Removal, units: Units) -> str:
-    """Return a removal in words: `sides, fade 1/16 in, nock 1/32 in`."""
+    """Return a removal in words: `sides, fade 1/16 in, nock 1/32 in`; what comes off glass in thousandths."""
     cuts: Sequence[Cut] = removal.done or removal.planned
-    amounts = [f"{_place(cut.at, units)} {units.length(cut.amount_in.inch)}" for cut in cuts]
+    written = units.thickness if removal.method in (Method.BACK_GLASS, Method.BELLY_GLASS) else units.length
+    amounts = [f"{_place(cut.at, units)} {written(cut.amount_in.inch)}" for cut in cuts]
     limb = "" if removal.limb == "both" else f" of the {removal.limb} limb"
     plan = "" if removal.done else " (as planned)"
     return f"{removal.method}{limb}, {', '.join(amounts)}{plan}"

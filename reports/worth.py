@@ -19,6 +19,11 @@ from reports.printing import Units, table
 
 QUARTERS = ("inner quarter", "second", "third", "outer quarter")
 
+TAKING_OFF = (
+    "Caution: wear a respirator, for the dust of glass and wood harms the lungs, and eye protection, and keep your "
+    "hands clear of saw and belt. Nothing can be put back: take off half, draw the bow 20 to 30 times, weigh, go on."
+)
+
 _OFF = {
     Method.SIDES: "off the whole width",
     Method.TRAP: "off the back's width",
@@ -70,6 +75,7 @@ def show_worth(build: str, told: Worth, draw: DrawLength, units: Units, out: Con
             "The limbs differ: the shares are the mean of the symmetric bows that each would make; the weight is that "
             "of both limbs together on the riser."
         )
+    out.print(TAKING_OFF)
 
 
 def worth_json(build: str, told: Worth, draw: DrawLength) -> dict[str, Any]:

@@ -14,13 +14,21 @@ from datasets.schema import Method, Removal, Stage, StripTest, Support, WeighIn
 from predictor.bow import Refusal
 from reports import (
     adding,
+    big_cuts,
     expectation,
     show,
     strips,
 )
 from reports.commands.ending import FINDINGS, FINE, stopping_at
 from reports.commands.found import find_build, last_stage, model_if_whole, units_of
-from reports.commands.keeping import ask_about_far, ask_to_keep, keep, readable, tell_added
+from reports.commands.keeping import (
+    ask_to_keep,
+    days_to_come,
+    far_in_words,
+    keep,
+    readable,
+    tell_added,
+)
 from reports.commands.options import (
     BecauseOption,
     BuildArgument,
@@ -40,6 +48,7 @@ from reports.commands.typed import (
     reading_typed,
 )
 from reports.printing import console, note, table
+from reports.worth import TAKING_OFF
 
 
 def weigh_bow(
@@ -90,8 +99,8 @@ def weigh_bow(
             else None
         )
         units = units_of(contents, None)
-        if isinstance(compared, tuple):
-            ask_about_far(compared, units, context.obj, yes=yes)
+        doubts = [*days_to_come(weigh_in, contents), *far_in_words(compared, units)]
+        ask_to_keep(doubts, "the reading", context.obj, yes=yes)
         outcome = keep(book, raw, corrects, because)
     code = tell_added(adding.told([raw], [outcome]), TYPED)
     if isinstance(compared, Refusal):
@@ -114,14 +123,16 @@ def reduce_bow(
     ] = False,
     on: OnOption = None,
     remark: NoteOption = None,
+    yes: Annotated[bool, typer.Option("--yes", help="keep also what is much at once")] = False,
     corrects: CorrectsOption = None,
     because: BecauseOption = None,
 ) -> int:
     """Keep what was taken off a bow, and say what it is worth.
 
     Amounts are off the whole width (sides), off the back's width (trap), the corner radius reached (edges),
-    off the thickness (belly-glass, back-glass), or off each nock end (shorten). Caution: wear a respirator,
-    for the dust of glass and wood harms the lungs.
+    off the thickness (belly-glass, back-glass), or off each nock end (shorten). What is much at once, or leaves less
+    than the shop's least widths, is asked about. Caution: wear a respirator, for the dust of glass and wood harms the
+    lungs, and nothing can be put back.
 
     Example: drawweight reduce K-014 sides fade=1/16 nock=1/32
     """
@@ -143,19 +154,24 @@ def reduce_bow(
             if isinstance(removal, Removal)
             else None
         )
+        units = units_of(contents, None)
+        doubts = days_to_come(removal, contents)
+        if isinstance(removal, Removal) and worth is not None:
+            doubts += big_cuts.doubts(contents, removal, worth, units)
+        ask_to_keep(doubts, "what was typed", context.obj, yes=yes)
         outcome = keep(book, raw, corrects, because)
     code = tell_added(adding.told([raw], [outcome]), TYPED)
     if isinstance(worth, Refusal):
         note(f"no expectation: {worth.reason} ({worth.where})")
         return max(code, FINDINGS)
     if worth is not None and outcome.kept:
-        units = units_of(contents, None)
         change = worth.after_lbf - worth.before_lbf
         sign = "+" if change > 0 else ""
         console().print(
             f"by the statics worth {sign}{units.tenths_of_weight(change)} {units.weight} "
             f"at {units.draw(worth.draw)}; brace, pull 20 to 30 times and weigh again"
         )
+        console().print(TAKING_OFF)
     return code
 
 
@@ -212,9 +228,8 @@ def bend_strip(
         raw = RawRecord("strip", data, 0)
         test = readable(raw, contents, corrects)
         told = strips.tell(contents, test, model_if_whole(book)) if isinstance(test, StripTest) else None
-        if told is not None and told.far:
-            note(strips.far_in_words(told))
-            ask_to_keep(context.obj, yes=yes)
+        far = [strips.far_in_words(told)] if told is not None and told.far else []
+        ask_to_keep([*days_to_come(test, contents), *far], "the reading", context.obj, yes=yes)
         outcome = keep(book, raw, corrects, because)
     if told is None or not outcome.kept:
         return tell_added(adding.told([raw], [outcome]), TYPED)

@@ -9,11 +9,13 @@ from pathlib import Path
 import typer
 
 from datasets.book import Outcome, ShopBook, read_record
+from datasets.checks import days_are_past
 from datasets.contents import Contents
 from datasets.files import Reading
 from datasets.mistakes import RawRecord
 from datasets.record import Record
 from datasets.schema import WeighIn
+from predictor.bow import Refusal
 from reports import adding, expectation, second_look, show
 from reports.commands.ending import BAD_INPUT, FINDINGS, FINE, StopError
 from reports.commands.found import model_if_whole, units_of
@@ -63,6 +65,8 @@ def tell_added(added: adding.Added, source: str) -> int:
         note(adding.one_line(mistake, source))
     for oddity in added.oddities:
         note(f"odd: {adding.one_line(oddity, source)}")
+    for remark in added.notes:
+        note(adding.one_line(remark, source))
     sys.stdout.write(f"{adding.said_kept(added.kept)}\n")
     if added.mistakes:
         return BAD_INPUT
@@ -96,21 +100,33 @@ def keep(book: ShopBook, raw: RawRecord, corrects: str | None, because: str | No
     return outcome
 
 
-def ask_about_far(compared: Sequence[expectation.Compared], units: Units, call: Call, *, yes: bool) -> None:
-    """Ask before a reading far from what is expected is kept; where nobody can answer, keep nothing."""
-    far = [one for one in compared if one.far]
-    for one in far:
-        note(show.far_in_words(one, units))
-    if far:
-        ask_to_keep(call, yes=yes)
+def far_in_words(compared: Sequence[expectation.Compared] | Refusal | None, units: Units) -> list[str]:
+    """Return in words which readings are far from what is expected, if anything is."""
+    if compared is None or isinstance(compared, Refusal):
+        return []
+    return [show.far_in_words(one, units) for one in compared if one.far]
 
 
-def ask_to_keep(call: Call, *, yes: bool) -> None:
-    """Ask whether what was told as far off is kept; where nobody can answer, keep nothing."""
-    if yes:
+def days_to_come(record: Record, contents: Contents) -> list[str]:
+    """Return in words that a record is of a day to come: what happens until then would be counted before it."""
+    return [finding.message for finding in days_are_past(record, contents)]
+
+
+def ask_to_keep(doubts: Sequence[str], what: str, call: Call, *, yes: bool) -> None:
+    """Tell the doubts about a record and ask whether it is kept; where nobody can answer, keep nothing.
+
+    Args:
+        doubts: what is doubtful; without any nothing is asked.
+        what: what is to be right: the reading.
+        call: what was typed.
+        yes: whether it is kept without a question.
+    """
+    for doubt in doubts:
+        note(doubt)
+    if yes or not doubts:
         return
     if not sys.stdin.isatty():
         again = shlex.join(["drawweight", *call.argv, "--yes"])
-        raise StopError(f"nothing was kept; if the reading is right: {again}", FINDINGS)
+        raise StopError(f"nothing was kept; if {what} is right: {again}", FINDINGS)
     if not typer.confirm("Keep it?", default=False, err=True):
-        raise StopError("nothing was kept; measure again", FINDINGS)
+        raise StopError(f"nothing was kept; check {what}", FINDINGS)

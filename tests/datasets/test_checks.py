@@ -100,7 +100,7 @@ def test_what_has_no_geometry_is_refused(typed: shop.Typed, field: str, message:
         (
             shop.weigh_in(scale="hanging"),
             "scale",
-            "wanted a scale of the book (none yet), got hanging; add it to tell its error",
+            "the book has no scale hanging (known: none yet); add it to tell its error",
         ),
         (
             shop.weigh_in(readings=[{"draw": "27", "weight": "46"}, {"draw": "28", "weight": "45"}]),
@@ -315,7 +315,7 @@ def test_what_is_wrong_with_a_strip(changes: dict[str, Any], finding: tuple[str,
             (
                 (
                     "scale",
-                    "wanted a scale of the book (none yet), got brass; add it to tell its error",
+                    "the book has no scale brass (known: none yet); add it to tell its error",
                     False,
                 ),
             ),
