@@ -38,9 +38,14 @@ class Batch:
 
 
 def solve_pairs(matrix: Array, right: Array) -> Array:
-    """Solve pairs of linear equations, shapes (n, 2, 2) and (n, 2); where they are singular, give nan."""
+    """Solve pairs of linear equations, shapes (n, 2, 2) and (n, 2); where they are singular, give nan.
+
+    So where they are so nearly singular that the solution is beyond all numbers.
+    """
     (a, b), (c, d) = matrix[:, 0].T, matrix[:, 1].T
     determinant = a * d - b * c
     size = np.where(determinant == 0, np.nan, determinant)
     first, second = right.T
-    return np.stack([(d * first - b * second) / size, (a * second - c * first) / size], axis=-1)
+    with np.errstate(over="ignore"):
+        solution = np.stack([(d * first - b * second) / size, (a * second - c * first) / size], axis=-1)
+    return np.where(np.isfinite(solution), solution, np.nan)
