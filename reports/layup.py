@@ -14,7 +14,7 @@ from predictor.bow import Refusal
 from predictor.columns import FINISHED
 from predictor.kit_state import Kit
 from predictor.layup import Layup, Limits, choose
-from predictor.like_bow import with_bow
+from predictor.like_bow import LikeBow, with_bow
 from predictor.model import Model
 from predictor.prospects import Judged, Knowledge, Promise
 from predictor.stacks import MOST_CORES, Room, stacks, with_free_cores
@@ -71,7 +71,11 @@ class Told(Record):
     )
     reach_wanted: float
     like: Build | None = Field(None, description="the bow that they are like, if they are")
-    last_read: str | None = Field(None, description="what that bow weighed last, which counts")
+    last_read: str | None = Field(None, description="what that bow weighed last")
+    its_weighings_count: bool = Field(
+        False,
+        description="whether they do here; not those that look like a slip or were changed since training",
+    )
     basis: str
     from_stock: bool = Field(description="whether the lams are the book's stock, rather than any that may be")
     layup: Layup
@@ -142,10 +146,13 @@ def like_build(asked: Asked, form: Form, build: Build, promise: Promise) -> Told
     stack = with_free_cores(asked.change.layers(build.layers))
     limits = _limits(asked, widths_of(form, build))
     bow = Kit(form, build, tuple(asked.contents.events.get(build.id, ())))
-    layup = choose([stack], blank, promise, with_bow(bow, asked.knowledge), limits, 1)
+    knowledge = with_bow(bow, asked.knowledge)
+    layup = choose([stack], blank, promise, knowledge, limits, 1)
     sizes = f"sizes of the blank: {build.id} as first cut"
     told = _told(asked, promise, form, blank.build(build.layers), layup, sizes)
-    return told.model_copy(update={"like": build, "last_read": _last_read(asked.contents, build)})
+    counts = isinstance(knowledge, LikeBow)
+    own = {"like": build, "last_read": _last_read(asked.contents, build), "its_weighings_count": counts}
+    return told.model_copy(update=own)
 
 
 def _last_read(contents: Contents, build: Build) -> str | None:

@@ -91,7 +91,7 @@ def _remarks(told: Told, units: Units) -> list[str]:
         remarks.append("No stack is left that may be pressed for this promise.")
     remarks += [f"1: {remark}" for choice in layup.choices[:1] for remark in choice.notes]
     if told.like is not None:
-        remarks.append(_compared(told.like, told.last_read))
+        remarks.append(_compared(told.like, told))
     elif not told.from_stock:
         remarks.append(
             "Not from stock: lams of any thickness are taken as at hand; see: drawweight stock --help"
@@ -111,10 +111,15 @@ def _remarks(told: Told, units: Units) -> list[str]:
     ]
 
 
-def _compared(like: Build, last_read: str | None) -> str:
+def _compared(like: Build, told: Told) -> str:
     """Return in words what the cores of the bow were that another is like, and what it weighs."""
     cores = [thousandths(layer.butt_in.inch) for layer in like.layers if layer.part is Part.CORE]
-    read = "" if last_read is None else f"; it last read {last_read}, which counts here"
+    counts = (
+        "which counts here"
+        if told.its_weighings_count
+        else "which does not count beyond what training made of it: it looks like a slip, or was changed since"
+    )
+    read = "" if told.last_read is None else f"; it last read {told.last_read}, {counts}"
     return f"The cores of {like.id} were {' and '.join(cores)} in{read}."
 
 

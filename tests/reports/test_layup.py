@@ -116,6 +116,15 @@ def test_a_bow_that_read_heavy_needs_less_core_next_time(bow: Command) -> None:
     )
 
 
+def test_a_slip_does_not_count_next_time(bow: Command) -> None:
+    """A weighing that looks like a slip of the pencil changes no core, and the text says so."""
+    line = 'layup --like K-001 --target "50#@28"'
+    before = told(bow, line)["layup"]
+    assert bow("weigh K-001 28=26 --stage first-draw --yes").code == 0
+    assert told(bow, line)["layup"] == before
+    assert "which does not count beyond what training made of it" in " ".join(bow(line).out.split())
+
+
 def test_equal_weight_with_other_glass(bow: Command) -> None:
     """Other glass at equal weight: the cores then, and how far two such bows may be apart."""
     values, table = told(bow, "layup --like K-001 --glass .040"), bow("layup --like K-001 --glass .040")

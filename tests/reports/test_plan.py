@@ -61,6 +61,23 @@ def test_what_is_to_be_noted_can_be_typed(kit: Command) -> None:
         assert next_cut["size_in"] == pytest.approx(cut["new_size_in"])
 
 
+def test_each_way_is_told_in_its_own_measure(kit: Command) -> None:
+    """Where the sides end edges are told by their radius, the back by its width and glass in thousandths, with mm."""
+    widths = "least_width_fade_in=1.2 least_width_nock_in=.48"
+    limits = f"{widths} edge_radius_limit_in=.11 trap_limit_in=.09 glass_off_limit_in=.006"
+    assert kit(f"shop {limits}").code == 0
+    line = 'plan K-001 --target "50#@28"'
+    passes, text = told(kit, line)["passes"], kit(line).out
+    heads = {"edges": "radius", "trap": "width of the back", "belly-glass": "glass"}
+    methods = {one["method"] for one in passes}
+    assert methods == {"sides", *heads}
+    assert all(head in text for head in heads.values())
+    glass = next(one for one in passes if one["method"] == "belly-glass")["cuts"][0]
+    thousandths = f"{glass['new_size_in']:.3f}".removeprefix("0")
+    assert f"{thousandths} in ({25.4 * glass['new_size_in']:.2f} mm)" in text
+    assert "all along" in text
+
+
 def test_an_order_counts_without_a_target(kit: Command) -> None:
     """The open order of a kit gives its plan; without one the command asks for a target."""
     refused = kit("plan K-001")
