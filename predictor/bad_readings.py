@@ -33,7 +33,7 @@ SHIFT = 12.0
 TURN_SHARE = 0.3
 """Curves that have a sharp turn which was not noted: a choice of this project."""
 
-LEAST_SOUND = 0.6
+LEAST_SOUND = 0.65
 """Probability of all being sound below which readings are doubted: calibrated, see the test of false alarms."""
 
 LEAST_WRONG = 0.5
