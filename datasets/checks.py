@@ -14,6 +14,7 @@ from datasets.contents import Contents
 from datasets.finding import Check, Finding
 from datasets.history import bow_at
 from datasets.materials import Kind, named
+from datasets.order_checks import ORDER_CHECKS
 from datasets.place_checks import PLACE_CHECKS
 from datasets.record import Record, Side
 from datasets.removals import place_in
@@ -26,17 +27,13 @@ from datasets.schema import (
     Part,
     Removal,
     Rigging,
-    Stage,
     Stock,
     StripTest,
     WeighIn,
     WidthReading,
 )
-from datasets.weighing_checks import is_exercised
+from datasets.weighing_checks import WEIGHING_CHECKS
 from datasets.zero_points import from_back
-
-STAGES = tuple(Stage)
-"""The stages in the order in which a bow goes through them."""
 
 DAY_TO_DAY = 0.03
 """Share by which a bow may weigh more on another day, by air and reading: common practice, no source."""
@@ -136,22 +133,6 @@ def scale_is_known(record: Record, contents: Contents) -> Iterator[Finding]:
         )
 
 
-def order_is_of_the_book(record: Record, contents: Contents) -> Iterator[Finding]:
-    """An order names a bow of the book, and was delivered by a weighing of it."""
-    if not isinstance(record, Order):
-        return
-    if record.build is not None and record.build not in contents.builds:
-        yield Finding(
-            "build", f"wanted a build of the book, got {record.build}; add the build first", refuses=True
-        )
-    elif record.delivered is not None and not isinstance(contents.event(record.delivered), WeighIn):
-        yield Finding(
-            "delivered",
-            f"wanted a weighing of {record.build}, got {record.delivered}; see: drawweight show {record.build}",
-            refuses=True,
-        )
-
-
 def weight_rises_with_draw(record: Record, contents: Contents) -> Iterator[Finding]:
     """A bow pulls more the further it is drawn."""
     if not isinstance(record, WeighIn):
@@ -189,22 +170,6 @@ def weight_falls_with_work(record: Record, contents: Contents) -> Iterator[Findi
                 f"wanted no more than the {was:g} lb of {before.stage} ({before.id}) at the same draw, "
                 f"got {weight:g} lb; check draw, brace and scale",
             )
-
-
-def stages_go_forward(record: Record, contents: Contents) -> Iterator[Finding]:
-    """A bow is not weighed at an earlier stage than before."""
-    if not isinstance(record, WeighIn):
-        return
-    for event in contents.events.get(record.build, ()):
-        if not isinstance(event, WeighIn) or (event.on, event.id) >= (record.on, record.id):
-            continue
-        if STAGES.index(event.stage) > STAGES.index(record.stage):
-            yield Finding(
-                "stage",
-                f"wanted {event.stage} or later, since {event.id} says so on {event.on}, "
-                f"got {record.stage} on {record.on}; check stage and date",
-            )
-            return
 
 
 def work_follows_pressing(record: Record, contents: Contents) -> Iterator[Finding]:
@@ -354,10 +319,8 @@ CHECKS: Sequence[Check] = (
     materials_are_known,
     geometry_is_possible,
     scale_is_known,
-    order_is_of_the_book,
     weight_rises_with_draw,
     weight_falls_with_work,
-    stages_go_forward,
     work_follows_pressing,
     days_are_past,
     limbs_narrow_outward,
@@ -366,7 +329,8 @@ CHECKS: Sequence[Check] = (
     glass_lies_outside,
     glue_is_no_lam,
     *PLACE_CHECKS,
-    is_exercised,
+    *WEIGHING_CHECKS,
+    *ORDER_CHECKS,
     strips_are_slender,
     deflections_are_measurable,
 )

@@ -17,6 +17,10 @@ BEYOND_IN = 0.25
 """By how much a place may lie beyond a limb's end before it is odd: common practice, no source."""
 
 
+SAME_RADIUS_IN = 1e-6
+"""Radii that differ by less are the same: their own rounding."""
+
+
 def places_are_noted_once(record: Record, contents: Contents) -> Iterator[Finding]:
     """Of one place on one limb a list of widths or cuts says one thing."""
     for side, limb in _limbs(record, contents).items():
@@ -98,12 +102,43 @@ def edges_have_room(record: Record, contents: Contents) -> Iterator[Finding]:
                     yield from _crowded(f"{name}.{index}.amount_in", cut.amount_in, room)
 
 
+def edges_get_rounder(record: Record, contents: Contents) -> Iterator[Finding]:
+    """The radius that corners are rounded to is larger than the one they had, where that was noted."""
+    if (
+        not isinstance(record, Removal)
+        or record.method is not Method.EDGES
+        or not _radius_noted(record, contents)
+    ):
+        return
+    for side, limb in _limbs(record, contents).items():
+        if record.limb not in (side, Side.BOTH):
+            continue
+        for name, cuts in _cuts(record):
+            for index, cut in enumerate(cuts):
+                had = float(np.interp(place_in(cut.at, limb.length), *limb.edge_radius))
+                if cut.amount_in.inch < had - SAME_RADIUS_IN:
+                    yield Finding(
+                        f"{name}.{index}.amount_in",
+                        f"wanted more than the radius of {had:.3f} in that the corner has, "
+                        f"got {cut.amount_in.inch:g} in; give the radius reached, not what comes off",
+                    )
+
+
+def _radius_noted(removal: Removal, contents: Contents) -> bool:
+    """Whether the book says what radius the corners had before a removal."""
+    build = contents.builds.get(removal.build)
+    earlier = takewhile(lambda event: event.id != removal.id, contents.plus(removal).events[removal.build])
+    rounded = any(isinstance(event, Removal) and event.method is Method.EDGES for event in earlier)
+    return rounded or (build is not None and build.edge_radius_in is not None)
+
+
 PLACE_CHECKS: Sequence[Check] = (
     places_are_noted_once,
     places_lie_on_the_limb,
     profiles_run_outward,
     bows_are_shortened_at_the_nock,
     edges_have_room,
+    edges_get_rounder,
 )
 
 

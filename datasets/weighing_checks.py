@@ -1,11 +1,18 @@
 """Checks of how a bow was weighed."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from datasets.contents import Contents
-from datasets.finding import Finding
-from datasets.record import Record
-from datasets.schema import Stage, WeighIn
+from datasets.finding import Check, Finding
+from datasets.record import BraceHeight, Record, Taken
+from datasets.schema import Build, Event, Rigging, Stage, WeighIn
+from datasets.zero_points import from_back
+
+STAGES = tuple(Stage)
+"""The stages in the order in which a bow goes through them."""
+
+MOST_BRACE_MOVES_IN = 0.5
+"""By how much a brace height may move between weighings before it is odd: common practice, no source."""
 
 FEW_DRAWS = 20
 """Fewer full draws since the last removal are told of: a reading counts after about thirty (common practice, no
@@ -26,3 +33,71 @@ def is_exercised(record: Record, _: Contents) -> Iterator[Finding]:
             f"wanted about 30 full draws since the last removal before a reading counts, got {record.pulls}; "
             "draw it more and weigh it again",
         )
+
+
+def stages_go_forward(record: Record, contents: Contents) -> Iterator[Finding]:
+    """A bow is weighed at no earlier stage than before, and at no later one than afterwards."""
+    if not isinstance(record, WeighIn):
+        return
+    before, after = _around(record, contents)
+    for event in before:
+        if isinstance(event, WeighIn) and STAGES.index(event.stage) > STAGES.index(record.stage):
+            yield _stage_is_odd(record, event, "later")
+            return
+    for event in after:
+        if isinstance(event, WeighIn) and STAGES.index(event.stage) < STAGES.index(record.stage):
+            yield _stage_is_odd(record, event, "earlier")
+            return
+
+
+def _stage_is_odd(record: WeighIn, other: WeighIn, way: str) -> Finding:
+    return Finding(
+        "stage",
+        f"wanted {other.stage} or {way}, since {other.id} says so on {other.on}, "
+        f"got {record.stage} on {record.on}; check stage and date",
+    )
+
+
+def brace_keeps_its_place(record: Record, contents: Contents) -> Iterator[Finding]:
+    """A brace height is counted from where it was counted before, and moves little unless the bow is rigged anew."""
+    if not isinstance(record, WeighIn) or record.brace is None:
+        return
+    build = contents.builds.get(record.build)
+    form = None if build is None else contents.form_of(build)
+    if build is None or form is None:
+        return
+    last = _last_brace(record, build, contents)
+    if last is None:
+        return
+    if record.brace.zero is not last.zero:
+        yield Finding(
+            "brace",
+            f"wanted a brace height from the {last.zero} as before, got one from the {record.brace.zero}; "
+            "check where it was taken from",
+        )
+        return
+    now, was = (from_back(one.inch, one.zero, form.handle_depth_in.inch) for one in (record.brace, last))
+    if abs(now - was) > MOST_BRACE_MOVES_IN:
+        yield Finding(
+            "brace",
+            f"wanted a brace height within {MOST_BRACE_MOVES_IN:g} in of the {last.inch:g} in before, "
+            f"got {record.brace.inch:g} in; check it, or note the new string or twist as a rigging",
+        )
+
+
+def _last_brace(record: WeighIn, build: Build, contents: Contents) -> BraceHeight | None:
+    """Return the brace height as last noted before a weighing; nothing where it was only planned."""
+    noted = [event.brace for event in _around(record, contents)[0] if isinstance(event, WeighIn | Rigging)]
+    planned = build.planned or build.brace.taken is Taken.PLANNED
+    first = None if planned else build.brace
+    return next((brace for brace in reversed(noted) if brace is not None), first)
+
+
+def _around(record: WeighIn, contents: Contents) -> tuple[Sequence[Event], Sequence[Event]]:
+    """Return what happened to a bow before a weighing, and after it."""
+    history = contents.plus(record).events[record.build]
+    place = history.index(record)
+    return history[:place], history[place + 1 :]
+
+
+WEIGHING_CHECKS: Sequence[Check] = (is_exercised, stages_go_forward, brace_keeps_its_place)

@@ -4,6 +4,7 @@ The bow is an invented straight longbow; nothing about it is measured.
 """
 
 from copy import deepcopy
+from datetime import date, timedelta
 from typing import Any, NamedTuple
 
 
@@ -100,8 +101,9 @@ def strip(**changes: Any) -> Typed:
 
 
 def order(**changes: Any) -> Typed:
-    """Return an order of 45 lb for the first build."""
-    data = {"weight": "45", "draw": "28", "build": "K-001", "customer": "Ann", "due": "2026-06-01"}
+    """Return an order of 45 lb for the first build, due in two months."""
+    due = date.today() + timedelta(days=60)
+    data = {"weight": "45", "draw": "28", "build": "K-001", "customer": "Ann", "due": f"{due}"}
     return Typed("order", deepcopy(data) | changes)
 
 

@@ -74,7 +74,7 @@ def test_a_right_record_has_no_mistake() -> None:
         (
             'id = "K-014"',
             'id = "14"',
-            "line 2: build 14, id: wanted one to three capitals, a hyphen and three to six digits, such as K-014, got '14'; write it so",
+            "line 2: build 14, id: wanted one to three capitals, a hyphen and three to six digits, such as",
         ),
         (
             'brace = "7 1/4"',

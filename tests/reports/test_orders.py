@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,8 @@ from tests import shop
 from tests.reports.conftest import Ended
 
 Command = Callable[[str], Ended]
+
+DUE = date.today() + timedelta(days=60)
 
 
 @pytest.fixture
@@ -32,7 +35,7 @@ def listed(command: Command, kind: str) -> list[dict[str, Any]]:
 
 def test_an_order_from_its_day_to_its_delivery(bow: Command) -> None:
     """A promise is kept as it was typed, is open, and closes with the weighing it was delivered with."""
-    taken = bow('order "46#@28" --build K-001 --tolerance 1.5 --shots 300 --customer Ann --due 2026-12-01')
+    taken = bow(f'order "46#@28" --build K-001 --tolerance 1.5 --shots 300 --customer Ann --due {DUE}')
     opened = bow("order").out
     closed = bow("order order-001 --delivered K-001/1")
     (order,) = listed(bow, "order")
@@ -50,7 +53,7 @@ def test_orders_that_are_due_come_first(bow: Command) -> None:
     """Open orders stand above delivered ones, those due sooner above the others."""
     bow('order "45#@28" --build K-001 --delivered K-001/1')
     bow('order "50#@28"')
-    bow('order "55#@28" --due 2026-12-01')
+    bow(f'order "55#@28" --due {DUE}')
 
     ids = [line.split()[0] for line in bow("order").out.splitlines() if line.startswith("ORDER")]
     assert ids == ["ORDER-003", "ORDER-002", "ORDER-001"]
