@@ -1,40 +1,40 @@
-"""Whether errors of left-out builds have shifted in the course of time, and which lots and scales may be behind it."""
+"""Whether errors have shifted in the course of time, and which lots and scales may be behind it.
+
+Each build is foretold from those before it, for a prediction that later builds had their part in has learned of a shift
+already.
+"""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date
 from statistics import fmean
+from typing import NamedTuple
 
 import numpy as np
-from matplotlib.axes import Axes
 from pydantic import Field
 
 from datasets.record import Record
 from predictor.model import level_name
 from predictor.posterior import Posterior
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES
-from reports.blocks import Block, Graph, Grid, Paragraph, grid, span
-from reports.graphs import BAND, BLUE, GREY, VERMILION, label
-from reports.numbers import fixed
-from reports.printing import Units, named_once
-from reports.sources import Basis, Sources, basis_of, tell_basis
-from training.control_chart import (
-    BUILDS_A_FALSE_ALARM,
-    EWMA_SHARE,
-    Alarm,
-    alarms,
-    moving_average,
-    sd_by_moving_range,
-)
+from reports.sources import Basis, Sources, basis_of
+from training.control_chart import Alarm, alarms, chance_of_alarm, moving_average, sd_by_moving_range
+from training.forward import first_foretold, foretold, raised
 from training.left_out_builds import LeftOutBuild
-
-FEWEST_FOR_RULES = 8
-"""The longest run rule looks at so many."""
 
 FEWEST_OF_A_LEVEL = 2
 """Builds of a lot or a scale from which it is a candidate."""
 
-CANDIDATES_SHOWN = 8
+WATCHED = 15
+"""Builds within which a shift ought to be seen; at most half of the chart."""
+
+FEWEST_WATCHED = 4
+
+STEP_PERCENT = 5.0
+"""Shift that is laid upon the newest readings to see how far the chart follows; the smaller ones are in proportion."""
+
+STEPS_PERCENT = (2.0, 4.0, 7.0, 10.0, 15.0)
+"""Shifts that are told of."""
 
 
 class Point(Record):
@@ -58,7 +58,7 @@ class RaisedAlarm(Record):
 
 
 class Candidate(Record):
-    """A lot or a scale: what the model has learned of it, and how its builds fare when they are left out."""
+    """A lot or a scale: what the model has learned of it, and how its builds fare when foretold."""
 
     what: str
     builds: int
@@ -69,6 +69,24 @@ class Candidate(Record):
     mean_score: float
 
 
+class StepCaught(Record):
+    """How likely a shift of all readings is to raise an alarm."""
+
+    percent: float
+    chance: float = Field(description="of an alarm among the builds watched; luck included")
+
+
+class Reach(Record):
+    """What the chart would have seen, had all readings gone up with the newest builds; these are foretold again."""
+
+    since: date = Field(description="when the first of the builds watched was weighed")
+    builds: int = Field(description="watched")
+    first_score: float = Field(description="by which a shift of one per cent raises the first build's score")
+    last_score: float = Field(description="the last one's: the model has learned of most of it by then")
+    by_luck: float = Field(description="chance of an alarm without any shift")
+    steps: tuple[StepCaught, ...]
+
+
 class DriftReport(Record):
     """Chart, alarms and candidates. Builds that look like a mistake are left out of it."""
 
@@ -77,29 +95,71 @@ class DriftReport(Record):
     sd: float | None = Field(description="of the scores about 0; 1 is promised")
     sd_by_moving_range: float | None = Field(description="from one build to the next")
     alarms: tuple[RaisedAlarm, ...]
+    reach: Reach | None = Field(description="nothing where builds are too few")
     candidates: tuple[Candidate, ...] = Field(description="the most telling first")
+
+
+class Charted(NamedTuple):
+    """A build on the chart, and its score when it is foretold from those before it."""
+
+    build: LeftOutBuild
+    score: float
 
 
 def make(sources: Sources, _words: Sequence[str]) -> DriftReport:
     """Make the report."""
-    builds = sources.left_out.sound().builds if sources.left_out else ()
-    scores = [build.score for build in builds]
+    charted = _charted(sources)
+    scores = [score for _, score in charted]
     average = moving_average(scores)
-    belief = sources.trained.model.belief() if sources.trained else None
     return DriftReport(
         basis=basis_of(sources),
         points=tuple(
-            Point(
-                build=build.build, weighed_on=build.weighed_on, score=build.score, average=value, limit=limit
-            )
-            for build, value, limit in zip(
-                builds, average.value.tolist(), average.limit.tolist(), strict=True
+            Point(build=build.build, weighed_on=build.weighed_on, score=score, average=value, limit=limit)
+            for (build, score), value, limit in zip(
+                charted, average.value.tolist(), average.limit.tolist(), strict=True
             )
         ),
         sd=float(np.sqrt(np.mean(np.square(scores)))) if scores else None,
         sd_by_moving_range=sd_by_moving_range(scores),
-        alarms=tuple(_raised(alarm, builds) for alarm in alarms(scores)),
-        candidates=_candidates(builds, belief) if belief else (),
+        alarms=tuple(_raised(alarm, charted) for alarm in alarms(scores)),
+        reach=_reach(sources, charted),
+        candidates=_candidates(charted, sources.trained.model.belief()) if sources.trained else (),
+    )
+
+
+def _charted(sources: Sources, raised_builds: Collection[str] = (), percent: float = 0.0) -> list[Charted]:
+    """Return the builds on the chart, as if the readings of some had been higher; none that look wrong."""
+    trained, every = sources.trained, sources.left_out
+    if trained is None or every is None:
+        return []
+    weighings = raised(trained.evidence.weighings, raised_builds, percent)
+    scores = foretold(weighings, raised(every.asked, raised_builds, percent), sources.track)
+    builds = every.builds[first_foretold(len(every.builds)) :]
+    return [
+        Charted(build, score)
+        for build, score in zip(builds, scores.tolist(), strict=True)
+        if not build.looks_wrong
+    ]
+
+
+def _reach(sources: Sources, charted: Sequence[Charted]) -> Reach | None:
+    """Return what the chart would have seen of shifts in the newest half of it, or in `WATCHED` builds."""
+    watched = charted[len(charted) - min(WATCHED, len(charted) // 2) :]
+    if len(watched) < FEWEST_WATCHED:
+        return None
+    again = _charted(sources, {build.build for build, _ in watched}, STEP_PERCENT)[-len(watched) :]
+    by_percent = np.array([late.score - early.score for late, early in zip(again, watched, strict=True)])
+    by_percent /= STEP_PERCENT
+    return Reach(
+        since=watched[0].build.weighed_on,
+        builds=len(watched),
+        first_score=by_percent[0],
+        last_score=by_percent[-1],
+        by_luck=chance_of_alarm(0 * by_percent),
+        steps=tuple(
+            StepCaught(percent=percent, chance=chance_of_alarm(percent * by_percent))
+            for percent in STEPS_PERCENT
+        ),
     )
 
 
@@ -108,34 +168,35 @@ def _levels(build: LeftOutBuild) -> tuple[str, ...]:
     return (*(f"lot {lot}" for lot in build.lots), f"scale {build.scale}")
 
 
-def _raised(alarm: Alarm, builds: Sequence[LeftOutBuild]) -> RaisedAlarm:
-    behind = [builds[place] for place in alarm.places]
-    shared = set(_levels(behind[0])).intersection(*map(_levels, behind)) if len(behind) > 1 else set()
-    of_all = set(_levels(builds[0])).intersection(*map(_levels, builds))
+def _raised(alarm: Alarm, charted: Sequence[Charted]) -> RaisedAlarm:
+    behind = [charted[place] for place in alarm.places]
+    levels = [set(_levels(one.build)) for one in behind]
+    shared = set.intersection(*levels) if len(behind) > 1 else set()
+    of_all = set.intersection(*(set(_levels(one.build)) for one in charted))
     return RaisedAlarm(
-        rule=alarm.rule.told,
-        builds=tuple(build.build for build in behind),
-        on=behind[-1].weighed_on,
-        mean_score=fmean(build.score for build in behind),
+        rule=alarm.told,
+        builds=tuple(one.build.build for one in behind),
+        on=behind[-1].build.weighed_on,
+        mean_score=fmean(one.score for one in behind),
         shared=tuple(sorted(shared - of_all)),
     )
 
 
-def _candidates(builds: Sequence[LeftOutBuild], belief: Posterior) -> tuple[Candidate, ...]:
-    having: dict[str, list[LeftOutBuild]] = defaultdict(list)
-    for build in builds:
-        for level in _levels(build):
-            having[level].append(build)
+def _candidates(charted: Sequence[Charted], belief: Posterior) -> tuple[Candidate, ...]:
+    having: dict[str, list[Charted]] = defaultdict(list)
+    for one in charted:
+        for level in _levels(one.build):
+            having[level].append(one)
     effects = _effects(belief)
     found = [
         Candidate(
             what=what,
             builds=len(mine),
-            first=mine[0].weighed_on,
-            last=mine[-1].weighed_on,
+            first=mine[0].build.weighed_on,
+            last=mine[-1].build.weighed_on,
             effect_percent=100 * effects[what][0],
             effect_sd_percent=100 * effects[what][1],
-            mean_score=fmean(build.score for build in mine),
+            mean_score=fmean(one.score for one in mine),
         )
         for what, mine in having.items()
         if len(mine) >= FEWEST_OF_A_LEVEL and what in effects
@@ -155,99 +216,3 @@ def _effects(belief: Posterior) -> dict[str, tuple[float, float]]:
             if name.startswith(start):
                 called[f"{word} {name.removeprefix(start)}"] = (mean, sd)
     return called
-
-
-def tell(report: DriftReport, _units: Units) -> tuple[Block, ...]:
-    """Tell the report; nothing in it has a unit of weight."""
-    told: list[Block] = list(tell_basis(report.basis))
-    if not report.points:
-        return (*told, Paragraph("No build has been left out, so nothing can have drifted."))
-    told.append(Paragraph(_verdict(report)))
-    if len(report.points) < FEWEST_FOR_RULES:
-        told.append(Paragraph(f"With fewer than {FEWEST_FOR_RULES} builds not all run rules can speak."))
-    if report.sd is not None and report.sd_by_moving_range is not None:
-        told.append(
-            Paragraph(
-                f"Scores scatter by {fixed(report.sd, 2)} about 0, where 1 is promised, and by "
-                f"{fixed(report.sd_by_moving_range, 2)} from one build to the next; drift makes the first larger."
-            )
-        )
-    if report.alarms:
-        told.append(_alarm_table(report.alarms))
-    told.append(_chart(report.points))
-    if report.candidates:
-        told += [_candidate_table(report.candidates), Paragraph(_telling(report.candidates))]
-    return tuple(told)
-
-
-def _verdict(report: DriftReport) -> str:
-    count, raised = len(report.points), len(report.alarms)
-    by_luck = f"independent errors alone raise one in {BUILDS_A_FALSE_ALARM} builds, those of one lot more"
-    if not raised:
-        return f"No run rule is broken in {count} build{'s' if count > 1 else ''}; {by_luck}."
-    return f"Run rules are broken {raised} time{'s' if raised > 1 else ''} in {count} builds; {by_luck}."
-
-
-def _alarm_table(raised: Sequence[RaisedAlarm]) -> Grid:
-    rows = tuple(
-        (
-            str(one.on),
-            one.rule,
-            ", ".join(one.builds),
-            f"{one.mean_score:+.1f}",
-            ", ".join(map(named_once, one.shared)) or "-",
-        )
-        for one in raised
-    )
-    return Grid("Alarms", ("on", "rule", "builds", "mean, sd", "what these builds share"), rows, right=(3,))
-
-
-def _candidate_table(candidates: Sequence[Candidate]) -> Grid:
-    rows = [
-        [
-            named_once(one.what),
-            str(one.builds),
-            span(f"{one.first:%Y-%m}", f"{one.last:%Y-%m}"),
-            f"{one.effect_percent:+.1f}% ± {one.effect_sd_percent:.1f}%",
-            f"{one.mean_score:+.1f}",
-        ]
-        for one in candidates[:CANDIDATES_SHOWN]
-    ]
-    heads = ["candidate", "builds", "weighed", "learned, ± sd", "left out, sd"]
-    return grid("Lots and scales: stiffness or reading against the usual", heads, rows)
-
-
-def _telling(candidates: Sequence[Candidate]) -> str:
-    sure = [named_once(one.what) for one in candidates if abs(one.effect_percent) > 2 * one.effect_sd_percent]
-    if not sure:
-        return "None of them stands out by two standard deviations."
-    return f"By more than two standard deviations stand out: {', '.join(sure)}."
-
-
-def _chart(points: Sequence[Point]) -> Graph:
-    places = range(1, len(points) + 1)
-    out = [place for place, point in zip(places, points, strict=True) if abs(point.average) > point.limit]
-
-    def draw(axes: Axes) -> None:
-        limits = [point.limit for point in points]
-        axes.fill_between(places, [-one for one in limits], limits, color=BAND, linewidth=0)
-        axes.axhline(0, color=GREY, linestyle="--", linewidth=1)
-        for limit in (-3, 3):
-            axes.axhline(limit, color=GREY, linewidth=1)
-        axes.plot(places, [point.score for point in points], "o", color=BLUE)
-        axes.plot(places, [point.average for point in points], color=VERMILION, linewidth=2.2)
-        far = max(4.2, *(1.1 * abs(point.score) for point in points))
-        label(axes, "each build", (1, 3.05), BLUE)
-        label(axes, "line: moving average; grey: its usual range", (1, -4.05), VERMILION)
-        axes.set_ylim(-far, far)
-        axes.set_xlabel(f"builds in order of time, {points[0].weighed_on} to {points[-1].weighed_on}")
-        axes.set_ylabel("reading too high, in sd")
-
-    return Graph(
-        title="Errors in order of time",
-        alternative=f"Errors of {len(points)} left-out builds in predictive standard deviations over time, with a "
-        f"moving average that gives the newest {EWMA_SHARE:.0%}; it ends at {points[-1].average:+.2f} and leaves its "
-        f"usual range at {len(out)} builds. Lines stand at 3 sd to either side.",
-        draw=draw,
-        height_in=3.0,
-    )

@@ -10,6 +10,7 @@ from reports import (
     calibration_told,
     differences_report,
     drift_report,
+    drift_told,
     errors_report,
     errors_told,
     learning_report,
@@ -70,7 +71,7 @@ _ALL: tuple[Report[Any], ...] = (
         title="Drift",
         question="Has anything shifted in the course of time, and with which lot or scale?",
         make=drift_report.make,
-        tell=drift_report.tell,
+        tell=drift_told.tell,
     ),
     Report(
         name="settling",

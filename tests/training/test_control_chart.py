@@ -9,12 +9,16 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from training.control_chart import (
+    AVERAGE_OUT,
     BUILDS_A_FALSE_ALARM,
     EWMA_REACH,
     EWMA_SHARE,
     RANGE_OF_TWO,
     RULES,
+    SERIES,
     alarms,
+    chance_of_alarm,
+    first_alarms,
     moving_average,
     sd_by_moving_range,
 )
@@ -44,27 +48,65 @@ def _run_length(share: float, reach: float, states: int = 401) -> float:
     return float(lengths[states // 2])
 
 
-@pytest.mark.parametrize(("share", "reach"), [(0.05, 2.615), (0.1, 2.814), (0.2, 2.962), (0.4, 3.054)])
-def test_moving_average_alarms_once_in_500(share: float, reach: float) -> None:
-    """The published schemes (Montgomery, from memory) raise a false alarm once in some 500 builds; ours is one."""
-    assert _run_length(share, reach) == pytest.approx(500, rel=0.01)
-    assert (EWMA_SHARE, EWMA_REACH) == (0.2, 2.962)
+def test_moving_average_alarms_once_in_500() -> None:
+    """By itself the moving average raises a false alarm once in some 500 builds, as its published scheme says."""
+    assert _run_length(EWMA_SHARE, EWMA_REACH) == pytest.approx(500, rel=0.01)
 
 
-def _first_alarm(scores: np.ndarray) -> int | None:
-    found = alarms(scores.tolist())
-    return found[0].places[-1] + 1 if found else None
+def _until_broken(scores: np.ndarray) -> int:
+    """Return after how many errors the first run rule is broken."""
+    return min(alarm.places[-1] for alarm in alarms(scores.tolist()) if alarm.told != AVERAGE_OUT) + 1
+
+
+CHAMP_AND_WOODALL = {0.0: 91.75, 0.6: 20.90, 1.0: 9.22, 1.4: 5.42, 2.0: 3.13, 3.0: 1.67}
+"""Average run length of the four rules for errors shifted by so many sd: Technometrics 29 (1987), from memory."""
 
 
 @pytest.mark.slow
-def test_run_rules_alarm_once_in_92() -> None:
-    """The four rules raise a false alarm once in 91.75 builds: Champ and Woodall (1987), from memory."""
+@pytest.mark.parametrize("shift", CHAMP_AND_WOODALL)
+def test_run_lengths_of_the_run_rules(shift: float) -> None:
+    """The four rules raise their first alarm after as many builds as published, quiet or shifted."""
     rng = np.random.default_rng(20261125)
-    lengths = [_first_alarm(rng.standard_normal(1200)) for _ in range(1000)]
+    lengths = [_until_broken(shift + rng.standard_normal(1200 if shift < 0.5 else 200)) for _ in range(1000)]
 
-    assert all(length is not None for length in lengths)
-    assert np.mean(lengths) == pytest.approx(91.75, abs=3 * np.std(lengths) / np.sqrt(1000))
-    assert round(91.75) == BUILDS_A_FALSE_ALARM
+    error = np.std(lengths) / np.sqrt(1000)
+    assert np.mean(lengths) == pytest.approx(CHAMP_AND_WOODALL[shift], abs=3 * error + 0.005)
+
+
+def test_builds_a_false_alarm() -> None:
+    """Rules and moving average together raise the first false alarm after as many builds as told; computed here."""
+    lengths = first_alarms(np.random.default_rng(88).standard_normal((3000, 1500)))
+
+    assert lengths.max() <= 1500
+    assert abs(lengths.mean() - BUILDS_A_FALSE_ALARM) < 3 * lengths.std() / np.sqrt(3000) + 0.5
+
+
+@given(st.lists(st.floats(-5, 5), min_size=1, max_size=30))
+def test_first_alarm_is_the_first_of_the_list(scores: list[float]) -> None:
+    """A chart's first alarm comes where the list of its alarms begins; past its end where that is empty."""
+    found = alarms(scores)
+
+    (first,) = first_alarms(np.array([scores])).tolist()
+
+    assert first == (found[0].places[-1] + 1 if found else len(scores) + 1)
+
+
+@pytest.mark.parametrize("shift", [0.0, 1.0, 3.0])
+def test_chance_with_one_error(shift: float) -> None:
+    """With one error the narrowest limit is the moving average's, 2.962 sd: its chance is the normal's tails."""
+    tails = norm.sf(2.962 - shift) + norm.cdf(-2.962 - shift)
+
+    assert chance_of_alarm(np.array([shift])) == pytest.approx(tails, abs=4 * np.sqrt(tails / SERIES))
+
+
+def test_moving_average_out_of_range_by_hand() -> None:
+    """Averages -0.2, 0.24, 0.592, 0.874, 1.099: out at the fifth error, the errors behind it begin at the second.
+
+    The limits are 2.962 times the root of (1 - 0.64^t) / 9: 0.592, 0.759, 0.848, 0.903, 0.938.
+    """
+    found = [one.places for one in alarms([-1.0, 2.0, 2.0, 2.0, 2.0]) if one.told == AVERAGE_OUT]
+
+    assert found == [(1, 2, 3, 4)]
 
 
 @pytest.mark.parametrize(
@@ -80,7 +122,9 @@ def test_each_rule_by_hand(scores: list[float], rule: int, places: tuple[int, ..
     """Each rule of the Western Electric handbook (from memory) is broken by the errors that break it, and only it."""
     found = alarms(scores)
 
-    assert [(alarm.rule, alarm.places) for alarm in found] == [(RULES[rule], places)]
+    assert [(one.told, one.places) for one in found if one.told != AVERAGE_OUT] == [
+        (RULES[rule].told, places)
+    ]
 
 
 def test_quiet_errors_raise_nothing() -> None:
