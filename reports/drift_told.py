@@ -142,9 +142,9 @@ def _chart(points: Sequence[Point]) -> Graph:
 
     return Graph(
         title="Errors in order of time",
-        alternative=f"Errors of {len(points)} builds foretold from earlier ones, in predictive standard deviations, over "
-        f"time, with a moving average that gives the newest {EWMA_SHARE:.0%}; it ends at {points[-1].average:+.2f} and "
-        f"leaves its usual range at {len(out)} builds. Lines stand at 3 sd to either side.",
+        alternative=f"Errors of {len(points)} builds, each foretold from those before, in predictive standard deviations "
+        f"over time, with a moving average that gives the newest {EWMA_SHARE:.0%}; it ends at "
+        f"{points[-1].average:+.2f} and leaves its usual range at {len(out)} builds. Lines stand at 3 sd to either side.",
         draw=draw,
         height_in=3.0,
     )

@@ -99,7 +99,7 @@ def _of_average(scores: Sequence[float]) -> Iterator[Alarm]:
 def _broken(scores: Array, rule: Rule) -> Marks:
     """Return at which errors a rule is broken on the upper side, shape (..., n)."""
     out = scores > rule.beyond
-    count = np.cumsum(out, axis=-1)
+    count = np.cumsum(out, axis=-1, dtype=np.intp)
     count[..., rule.among :] -= count[..., : -rule.among].copy()
     return out & (count >= rule.needed)
 
