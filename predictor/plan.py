@@ -5,7 +5,6 @@ plan.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from pydantic import Field
 
@@ -91,7 +90,7 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
     if isinstance(after, Refusal):
         return Refusal(reason=f"after the passes: {after.reason}", where=after.where)
     margins = [f"drawn to its promise, {note}" for note in notes_on_margins(after)]
-    told = _told(planner, promise, followed, beyond, (*planner.ways.notes, *margins))
+    told = _told(planner, promise, followed, beyond, (*planner.notes, *margins))
     if not told.too_light:
         return told
     shorter = shortened(kit, told.settled_lbf, promise.judged.draw, knowledge, limits.strain)
@@ -112,8 +111,7 @@ def _planner(
     ways = ways_of(kit, state, promise.judged, limits, knowledge, stiffer)
     if isinstance(ways, Refusal):
         return ways
-    ways = replace(ways, notes=(*notes, *_of_tiller(ways)))
-    return Planner(ways, state, promise.weight_lbf, stakes)
+    return Planner(ways, state, promise.weight_lbf, stakes, (*notes, *_of_tiller(ways)))
 
 
 def _told(

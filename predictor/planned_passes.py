@@ -4,9 +4,8 @@ How much to take in a pass follows from `predictor.passes`, what can be taken fr
 by the next where it is used up. A rest too little for saw or sander may go off the corners while there is width left.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from itertools import islice
 from math import ceil, hypot, inf
 
 import numpy as np
@@ -134,12 +133,14 @@ class Planner:
         state: of the kit.
         target_lbf: settled weight promised.
         stakes: of missing it.
+        notes: on the tiller.
     """
 
     ways: Ways
     state: KitState
     target_lbf: float
     stakes: Stakes
+    notes: tuple[str, ...] = ()
 
     def followed(self) -> Followed:
         """Return what the plan comes to if every reading comes as expected."""
@@ -162,13 +163,14 @@ class Planner:
     def _next(self, standing: _Standing, left: int) -> tuple[Step, _Standing, int]:
         """Return the next step, and for a pass its way and the pattern to cut to."""
         rest = Step.STOP if self._noise(standing).finishing is None else Step.FINISH
-        ways = list(islice(self._from(standing), 2))
-        if not ways:
+        ways = self._from(standing)
+        first = next(ways, None)
+        if first is None:
             return rest, standing, standing.at
-        ahead = self._look(ways[0], left)
+        ahead = self._look(first, left)
         if ahead.step in (Step.WEIGH, Step.FINISH):
             return ahead.step, standing, standing.at
-        fitting = self._fitting(ways, left, inf if self._is_far(standing) else ahead.end_cost_lbf)
+        fitting = self._fitting(first, ways, left, inf if self._is_far(standing) else ahead.end_cost_lbf)
         return (rest, standing, standing.at) if fitting is None else (Step.TAKE_OFF, *fitting)
 
     def _is_far(self, standing: _Standing) -> bool:
@@ -177,27 +179,22 @@ class Planner:
         return finishing is not None and standing.settled_lbf - self.target_lbf > finishing.near_lbf
 
     def _fitting(
-        self, ways: Sequence[_Standing], left: int, most_cost_lbf: float
+        self, first: _Standing, others: Iterator[_Standing], left: int, most_cost_lbf: float
     ) -> tuple[_Standing, int] | None:
         """Return the way for the next pass and the pattern to cut to; nothing where no pass is worth its cost.
 
         Off the sides goes what saw or sander can take. A smaller rest waits until the bow is finished, and then goes
         off the sides or the corners by hand, by whichever is expected to cost less.
         """
-        first, *others = ways
         options = list(self._options(first, left))
         if first.way.method is Method.SIDES:
             if options and first.settled_lbf - first.way.settled_lbf[options[0][1]] >= self._saw_lbf(first):
                 return options[0]
             if self._noise(first).finishing is not None:
                 return None
-            if self.ways.stiffer is None:
-                options += [
-                    one
-                    for way in others
-                    if way.way.method is Method.EDGES
-                    for one in self._options(way, left)
-                ]
+            finer = next(others, None) if self.ways.stiffer is None else None
+            if finer is not None and finer.way.method is Method.EDGES:
+                options += self._options(finer, left)
         costs = [self._ending_after(one, to, left).cost_lbf for one, to in options]
         if not costs or min(costs) >= most_cost_lbf:
             return None

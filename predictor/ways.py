@@ -94,7 +94,6 @@ class Ways:
         knowledge: of the shop.
         stiffer: the limb whose sides begin.
         got: of the loss by the statics, by method; methods that are not allowed are left out.
-        notes: on the tiller.
     """
 
     kit: Kit
@@ -104,7 +103,6 @@ class Ways:
     knowledge: Knowledge
     stiffer: Stiffer | None
     got: Mapping[Method, Got]
-    notes: tuple[str, ...] = ()
 
     @cached_property
     def sides(self) -> Way:
