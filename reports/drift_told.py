@@ -142,9 +142,9 @@ def _chart(points: Sequence[Point]) -> Graph:
 
     return Graph(
         title="Errors in order of time",
-        alternative=f"Errors of {len(points)} builds, each foretold from those before, in predictive standard deviations "
-        f"over time, with a moving average that gives the newest {EWMA_SHARE:.0%}; it ends at "
-        f"{points[-1].average:+.2f} and leaves its usual range at {len(out)} builds. Lines stand at 3 sd to either side.",
+        alternative=f"Errors of {len(points)} builds in order of time, foretold from those before, in predictive sd. "
+        f"A moving average that gives the newest {EWMA_SHARE:.0%} ends at {points[-1].average:+.2f} and leaves its "
+        f"usual range at {len(out)} builds. Lines stand at 3 sd to either side.",
         draw=draw,
         height_in=3.0,
     )

@@ -1,7 +1,7 @@
 """What training has learned: for people, and as JSON."""
 
 import json
-from math import exp
+from math import exp, log
 
 import numpy as np
 from rich.console import Console
@@ -16,13 +16,17 @@ from predictor.model import Model
 from predictor.model_file import model_path, save_model
 from predictor.posterior import Posterior
 from predictor.predict import LEVELS
-from predictor.scatter import SCALE_MEDIANS, SHOOTING_IN
+from predictor.scatter import SCALE_LOG_SDS, SCALE_MEDIANS, SHOOTING_IN
 from predictor.settling import FULL_SETTLING_SHOTS
 from predictor.shares import BUILD_SOURCES, GROUP_SOURCES
 from reports.numbers import fixed
 from reports.printing import table
 
 LEFT_OUT_SHOWN = 8
+
+UNMOVED, STILL_OPEN = 0.1, 0.8
+"""A scatter is not learned yet while its median is within this share of the prior one, and its spread at least
+this share of the spread before."""
 
 
 def learn(book: ShopBook) -> Model:
@@ -60,7 +64,7 @@ def show_learned(model: Model, seconds: float, out: Console) -> None:
         )
     out.print(_carried_out(model))
     out.print(escape(_settling(model, belief)))
-    out.print(table(["scatter of", "learned", "believed before"], _scatter(belief), right=(1, 2)))
+    out.print(table(["scatter of (median)", "learned", "believed before"], _scatter(belief), right=(1, 2)))
     out.print(table(["interval", "builds left out", "in it", "by rank"], _checks(model), right=(1, 2, 3)))
     _show_trust(model, out)
 
@@ -140,12 +144,21 @@ def _settling(model: Model, belief: Posterior) -> str:
 
 
 def _scatter(belief: Posterior) -> list[list[str]]:
+    """Return rows: each scatter, its size as it is believed now and as it was before any build, both as medians."""
     rows = []
     for name, source in (GROUP_SOURCES | BUILD_SOURCES).items():
-        size = float(np.sqrt(belief.weights @ belief.scale(name) ** 2))
-        rows.append([source, _percent(size), _percent(SCALE_MEDIANS[name])])
-    noise = float(np.sqrt(belief.weights @ belief.scale("noise") ** 2))
-    return [*rows, ["reading error, as a factor", fixed(noise, 2), "1.00"]]
+        believed = SCALE_MEDIANS[name]
+        size, factor_sd = _typical(belief, name)
+        unmoved = abs(log(size / believed)) < UNMOVED and factor_sd > STILL_OPEN * SCALE_LOG_SDS[name]
+        rows.append([source, "not learned yet" if unmoved else _percent(size), _percent(believed)])
+    return [*rows, ["reading error, as a factor", fixed(_typical(belief, "noise")[0], 2), "1.00"]]
+
+
+def _typical(belief: Posterior, name: str) -> tuple[float, float]:
+    """Return the median of a scatter, taken as log-normal as it is before any build, and the sd of its logarithm."""
+    logs = np.log(belief.scale(name))
+    mean = float(belief.weights @ logs)
+    return exp(mean), float(np.sqrt(belief.weights @ (logs - mean) ** 2))
 
 
 def _percent(share: float) -> str:
