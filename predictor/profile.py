@@ -151,7 +151,10 @@ def fit_profile(
 
     Readings that the others contradict are left out, and where the readings scatter by more than their
     tolerance the scatter takes its place (`predictor.bad_readings`); both only where the readings are
-    doubted, and told.
+    doubted, and told. By simulation, with readings good to 1/32 in (tests/predictor/test_profile_doubts.py):
+    3 of 500 sound profiles are doubted; with one to three of 8, 10 or 12 readings a quarter inch off 345 of 360
+    straight and reflex-deflex limbs are, but of working recurves with one off only 12, 15 and 18 of 20, as a hook
+    hides it. An eighth of scatter in all of 8 readings is seen in a straight limb, and in a recurve every other time.
 
     Args:
         readings: Station along the straight edge and offset, in order from the fade outward.
