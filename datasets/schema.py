@@ -417,6 +417,10 @@ class Order(Record):
         return self
 
 
+PIECES_OF_A_LAM, PIECES_OF_GLASS = 2, 4
+"""What one bow takes of pieces as long as a limb: two of a lam, and glass on both faces."""
+
+
 class Stock(Record):
     """Lams of one thickness at hand, or boards that lams can be ground from."""
 
@@ -438,7 +442,11 @@ class Stock(Record):
     length_in: Length | None = Field(None, description="of one piece (default: long enough for a limb)")
     width_in: Width | None = Field(None, description="of one piece (default: wide enough)")
     pieces: int = Field(
-        2, ge=0, le=10_000, description="how many; a bow takes two, or one that reaches from nock to nock"
+        default_factory=lambda typed: PIECES_OF_GLASS if typed.get("part") is Part.GLASS else PIECES_OF_A_LAM,
+        ge=0,
+        le=10_000,
+        description="how many; a lam takes two, or one that reaches from nock to nock (default: one bow's, "
+        "4 of glass for both faces, else 2)",
     )
     note: str | None = None
 

@@ -110,13 +110,20 @@ class Room:
     riser_in: float
     width_in: float
 
-    def takes(self, one: Stock) -> bool:
-        """Whether pieces are long and wide enough, and there are as many as one bow takes."""
-        if one.pieces < self.pieces(one) or (one.width_in is not None and one.width_in.inch < self.width_in):
-            return False
-        if one.part is Part.POWER:
-            return one.length_in is not None and one.length_in.inch > self.riser_in
-        return one.length_in is None or one.length_in.inch >= self.length_in / 2
+    def lack(self, one: Stock, lams: int = 1) -> str:
+        """Return what pieces lack for so many lams of a whole bow, in width, length or number; empty for nothing."""
+        if one.width_in is not None and one.width_in.inch < self.width_in:
+            return f"{one.width_in.inch:g} in wide, where {self.width_in:g} in are needed"
+        if one.part is Part.POWER and (one.length_in is None or one.length_in.inch <= self.riser_in):
+            return f"no longer than the riser of {self.riser_in:g} in"
+        if (
+            one.part is not Part.POWER
+            and one.length_in is not None
+            and one.length_in.inch < self.length_in / 2
+        ):
+            return f"{one.length_in.inch:g} in long, where {self.length_in / 2:g} in are needed"
+        needed = lams * self.pieces(one)
+        return f"{one.pieces} of the {needed} pieces that one bow takes" if one.pieces < needed else ""
 
     def pieces(self, one: Stock) -> int:
         """Return how many pieces one lam of a whole bow takes."""
@@ -149,7 +156,7 @@ def stacks(stock: Sequence[Stock], room: Room) -> Iterator[Stack]:
         stock: lams at hand.
         room: that they must fill.
     """
-    fitting = [one for one in stock if room.takes(one)]
+    fitting = [one for one in stock if not room.lack(one)]
     of_part = {part: [one for one in fitting if one.part is part] for part in Part}
     cores = [
         some
@@ -164,6 +171,28 @@ def stacks(stock: Sequence[Stock], room: Room) -> Iterator[Stack]:
         used = (back, *veneer, *some[:middle], *power, *some[middle:], *veneer, belly)
         if _suffices(used, room):
             yield Stack(tuple(room.lam(one) for one in used))
+
+
+def shortages(stock: Sequence[Stock], room: Room) -> Iterator[str]:
+    """Yield in words what glass and cores lack for one bow, one by one; nothing of a part that suffices.
+
+    Args:
+        stock: lams at hand.
+        room: that they must fill.
+    """
+    glass, cores = ([one for one in stock if one.part is part] for part in (Part.GLASS, Part.CORE))
+    fitting = [one for one in glass if not room.lack(one)]
+    if not any(_suffices(faces, room) for faces in _faces(fitting)):
+        yield from _lacking(glass, Part.GLASS, 2, room)
+    if all(room.lack(one) for one in cores):
+        yield from _lacking(cores, Part.CORE, 1, room)
+
+
+def _lacking(stock: Sequence[Stock], part: Part, lams: int, room: Room) -> Iterator[str]:
+    if not stock:
+        yield f"no {part}"
+    for one in stock:
+        yield f"{one.id}, {part} of {one.material}: {room.lack(one, lams)}"
 
 
 def _faces(glass: Sequence[Stock]) -> Iterator[tuple[Stock, Stock]]:

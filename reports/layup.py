@@ -17,7 +17,7 @@ from predictor.layup import Layup, Limits, choose
 from predictor.like_bow import LikeBow, with_bow
 from predictor.model import Model
 from predictor.prospects import Judged, Knowledge, Promise
-from predictor.stacks import MOST_CORES, Room, stacks, with_free_cores
+from predictor.stacks import MOST_CORES, Room, shortages, stacks, with_free_cores
 from predictor.swaps import Change, Swapped, swap
 
 USUAL_GLASS, USUAL_GLASS_IN, USUAL_WOOD = "limb glass", 0.050, "hard maple"
@@ -104,10 +104,11 @@ def for_form(asked: Asked, form: Form, promise: Promise, count: int) -> Told:
     stock = [one for one in contents.stock.values() if _is_wanted(one, asked.change)]
     if not contents.stock:
         stock = list(_imagined(asked, form))
-    possible = list(stacks(stock, Room(blank.length_in, form.riser_length_in.inch, max(blank.widths_in))))
+    room = Room(blank.length_in, form.riser_length_in.inch, max(blank.widths_in))
+    possible = list(stacks(stock, room))
     if not possible:
         raise ValueError(
-            "wanted glass and cores in stock for one bow, got none that are long, wide and many enough; "
+            f"wanted glass for both faces and a core in stock, got {'; '.join(shortages(stock, room))}; "
             "see: drawweight stock"
         )
     limits = _limits(asked, blank.widths_in)

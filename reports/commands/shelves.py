@@ -98,7 +98,9 @@ def keep_stock(
     taper: Annotated[str | None, typer.Option("--taper", help="inch of thickness lost per inch")] = None,
     length: Annotated[str | None, typer.Option("--length", help="of one piece")] = None,
     width: Annotated[str | None, typer.Option("--width", help="of one piece")] = None,
-    pieces: Annotated[str | None, typer.Option("--pieces", help="how many (default: 2, one bow's)")] = None,
+    pieces: Annotated[
+        str | None, typer.Option("--pieces", help="how many (default: one bow's, 4 of glass, else 2)")
+    ] = None,
     remark: NoteOption = None,
     because: BecauseOption = None,
     as_json: JsonOption = False,

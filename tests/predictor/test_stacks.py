@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from datasets.schema import Part, Stock
-from predictor.stacks import MOST_CORES, Room, at_butt, stacks, with_free_cores
+from predictor.stacks import MOST_CORES, Room, at_butt, shortages, stacks, with_free_cores
 from tests.predictor.bows import GLASS, build, core
 
 ROOM = Room(length_in=68, riser_in=16, width_in=1.25)
@@ -121,3 +121,40 @@ def test_nothing_is_ground_below_its_tip() -> None:
     ground = at_butt(layer, 0.1)
     assert ground.tip_in is not None
     assert ground.tip_in.inch == 0
+
+
+@pytest.mark.parametrize(
+    ("glass", "cores", "told"),
+    [
+        ([{"pieces": 2}], [{}], ["2 of the 4 pieces that one bow takes"]),
+        ([{"pieces": 1, "length_in": "72"}], [{}], ["1 of the 2 pieces that one bow takes"]),
+        ([{"pieces": 2}, {"pieces": 2}], [{}], []),
+        ([{}], [{"pieces": 1}], ["1 of the 2 pieces that one bow takes"]),
+        ([{}], [{"length_in": "30"}], ["30 in long, where 34 in are needed"]),
+        ([{}], [{"width_in": "1"}], ["1 in wide, where 1.25 in are needed"]),
+        ([], [], ["no glass", "no core"]),
+    ],
+)  # fmt: skip
+def test_what_is_short_is_named(
+    glass: list[dict[str, Any]], cores: list[dict[str, Any]], told: list[str]
+) -> None:
+    """What a bow lacks is told with how many there are and how many it takes: both faces need glass."""
+    some = [stock(1 + number, "glass", ".050", **{"pieces": 4, **one}) for number, one in enumerate(glass)]
+    some += [stock(5 + number, "core", ".100", **{"pieces": 4, **one}) for number, one in enumerate(cores)]
+
+    short = list(shortages(some, ROOM))
+
+    assert [one.split(": ")[-1] for one in short] == told
+    assert all(
+        one.startswith(("STOCK-001, glass of limb glass: ", "STOCK-005, core of hard maple: ", "no "))
+        for one in short
+    )
+    assert not told or not list(stacks(some, ROOM))
+
+
+@pytest.mark.parametrize(("part", "pieces"), [("glass", 4), ("core", 2), ("power", 2)])
+def test_stock_is_one_bows_unless_said(part: str, pieces: int) -> None:
+    """Glass lies on both faces, so one bow takes four pieces as long as a limb; of other lams it takes two."""
+    typed = {"id": "STOCK-001", "part": part, "material": "limb glass", "thickness_in": ".050"}
+
+    assert Stock.model_validate(typed).pieces == pieces

@@ -221,4 +221,15 @@ def test_stock_that_makes_no_bow_is_told(bow: Command) -> None:
 
     ended = bow('layup --form plain-64 --target "50#@28"')
     assert ended.code == 1
-    assert "wanted glass and cores in stock for one bow" in ended.err
+    assert "got no glass; see: drawweight stock" in ended.err
+
+
+def test_what_stock_is_short_of_is_told(bow: Command) -> None:
+    """Two pieces of glass make one face: that, how many there are and how many a bow takes are told."""
+    bow('stock glass "limb glass" .050 --pieces 2')
+    bow('stock core "hard maple" .200 --ground-to .060 --pieces 8')
+    short = bow('layup --form plain-64 --target "45#@28"')
+
+    assert short.code == 1
+    assert "STOCK-001, glass of limb glass: 2 of the 4 pieces that one bow takes" in short.err
+    assert "STOCK-002" not in short.err

@@ -69,7 +69,7 @@ def test_stock_is_listed_and_used_up(command: Command) -> None:
 
     assert changed.code == 0
     assert (boards["pieces"], boards["lot"], boards["ground_to_in"]["inch"]) == (6, "m7", 0.06)
-    assert (glass["pieces"], glass["length_in"]["inch"], glass["ground_to_in"]) == (2, 72, None)
+    assert (glass["pieces"], glass["length_in"]["inch"], glass["ground_to_in"]) == (4, 72, None)
     assert ".060 in to .130 in, ground" in shown
     assert "1 3/4 in" in shown
 
