@@ -11,6 +11,7 @@ from pydantic import Field
 from datasets.history import bow_at
 from datasets.record import DrawLength, Record
 from datasets.schema import Method, Removal, WeighIn
+from datasets.tolerances import DEFAULT_RADIUS_IN
 from predictor.bow import Refusal
 from predictor.cut_patterns import Stiffer
 from predictor.full_draw import drawn
@@ -90,7 +91,7 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
     if isinstance(after, Refusal):
         return Refusal(reason=f"after the passes: {after.reason}", where=after.where)
     margins = [f"drawn to its promise, {note}" for note in notes_on_margins(after)]
-    told = _told(planner, promise, followed, beyond, (*planner.notes, *margins))
+    told = _told(planner, promise, followed, beyond, (*planner.notes, *_of_corners(kit, followed), *margins))
     if not told.too_light:
         return told
     shorter = shortened(kit, told.settled_lbf, promise.judged.draw, knowledge, limits.strain)
@@ -175,6 +176,20 @@ def _strains(
     (draw_in,) = draws_from_back(kit.form, [draw])
     bow = bow_at(kit.form, kit.build, (*kit.events, *taken))
     return drawn(bow, draw, draw_in, knowledge.materials, limits.strain)
+
+
+def _of_corners(kit: Kit, followed: Followed) -> tuple[str, ...]:
+    """Return what is to be noted where corners are to be rounded whose radius nobody noted."""
+    to_round = any(one.method is Method.EDGES for one in followed.passes)
+    noted = kit.build.edge_radius_in is not None or any(
+        isinstance(event, Removal) and event.method is Method.EDGES for event in kit.events
+    )
+    if noted or not to_round:
+        return ()
+    return (
+        f"the corners' radius is not noted, so {DEFAULT_RADIUS_IN:.3f} in is taken: measure and note it before any is "
+        "rounded",
+    )
 
 
 def _of_tiller(ways: Ways) -> tuple[str, ...]:

@@ -213,6 +213,15 @@ def test_what_is_far_from_its_target_is_not_finished_yet() -> None:
     assert left < 0.05 * 42
 
 
+def test_corners_that_nobody_measured_are_to_be_measured_first() -> None:
+    """Where corners are to be rounded whose radius is not noted, the plan says what it takes and asks to measure it."""
+    narrow = Limits(NARROW, None, TILLER_IN, most_radius_in=1 / 8)
+    told = planned(44, weigh_in(1, 52), limits=narrow)
+    assert Method.EDGES in {one.method for one in told.passes}
+    assert any("radius is not noted, so 0.040 in is taken" in note for note in told.notes)
+    assert not any("radius is not noted" in note for note in planned(45, weigh_in(1, 52)).notes)
+
+
 def test_less_sure_ways_end_less_surely() -> None:
     """Where the sides end above the target, the chances are those of the ways that are left, not of the sides."""
     last = weigh_in(1, 50, stage="settled", shots=500)
