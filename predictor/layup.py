@@ -20,7 +20,7 @@ import numpy as np
 from pydantic import Field
 
 from datasets.history import bow_at
-from datasets.record import Record
+from datasets.record import DrawLength, Record
 from datasets.schema import Layer, Method
 from predictor.blanks import Blank, narrowed
 from predictor.bow import Refusal
@@ -180,7 +180,7 @@ def _chosen(
         kind = one.stack.stock or place
         if kind in choices:
             continue
-        strain = strained(one.layers, blank, promise, knowledge, limits.strain)
+        strain = strained(one.layers, blank, promise.judged.draw, knowledge, limits.strain)
         if isinstance(strain, Refusal):
             refused.append(_refused(one.layers, strain))
         else:
@@ -306,20 +306,20 @@ def _rank(
 
 
 def strained(
-    layers: Sequence[Layer], blank: Blank, promise: Promise, knowledge: Knowledge, limit: float | None
+    layers: Sequence[Layer], blank: Blank, draw: DrawLength, knowledge: Knowledge, limit: float | None
 ) -> tuple[Strained, ...] | Refusal:
-    """Return the worst strain of each material of a stack drawn to the promise, or why it must not be drawn so far.
+    """Return the worst strain of each material of a stack at full draw, or why it must not be drawn so far.
 
     Args:
         layers: of the stack.
         blank: that it is pressed in.
-        promise: draw.
+        draw: at which it is strained.
         knowledge: of materials.
         limit: highest strain that the shop allows; nothing for the materials' own.
     """
-    (draw_in,) = draws_from_back(blank.form, [promise.judged.draw])
+    (draw_in,) = draws_from_back(blank.form, [draw])
     bow = bow_at(blank.form, blank.build(layers))
-    places = drawn(bow, promise.judged.draw, draw_in, knowledge.materials, limit)
+    places = drawn(bow, draw, draw_in, knowledge.materials, limit)
     return places if isinstance(places, Refusal) else worst(places)
 
 

@@ -15,7 +15,8 @@ from datasets.schema import Build, Form, Layer, Part
 from predictor.blanks import Blank, Copied
 from predictor.bow import Refusal
 from predictor.grinding import thickness_for
-from predictor.layup import Range, range_of
+from predictor.layup import Range, range_of, strained
+from predictor.margins import Strained
 from predictor.prospects import Judged, Knowledge, Prospect, apart, prospects, without_scatter
 from predictor.stacks import at_butt, with_free_cores
 
@@ -57,12 +58,22 @@ class Swapped(Record):
     length_in: float
     weight: Range = Field(description="of the old bow, settled, as first cut")
     new_weight: Range = Field(description="of the new bow, likewise")
+    strain: tuple[Strained, ...] = Field(
+        description="worst place of each material of the new bow, at full draw"
+    )
     difference: Range = Field(description="new less old: two bows, one of each")
     by_change: Range = Field(description="new less old in the mean of many bows of each")
 
 
-def swap(form: Form, build: Build, change: Change, judged: Judged, knowledge: Knowledge) -> Swapped | Refusal:
-    """Return the cores that keep a build's expected weight when something else is changed.
+def swap(
+    form: Form,
+    build: Build,
+    change: Change,
+    judged: Judged,
+    knowledge: Knowledge,
+    strain_limit: float | None = None,
+) -> Swapped | Refusal:
+    """Return the cores that keep a build's expected weight when something else is changed, unless they strain too far.
 
     Args:
         form: the form revision that the build points at.
@@ -70,6 +81,7 @@ def swap(form: Form, build: Build, change: Change, judged: Judged, knowledge: Kn
         change: of the new bow.
         judged: when and how the weight counts.
         knowledge: of the shop.
+        strain_limit: highest strain that the shop allows; nothing for the materials' own.
 
     Raises:
         ValueError: the build has no cores.
@@ -82,6 +94,9 @@ def swap(form: Form, build: Build, change: Change, judged: Judged, knowledge: Kn
     if isinstance(found, Refusal):
         return found
     layers, new = found
+    strain = strained(layers, blank, judged.draw, knowledge, strain_limit)
+    if isinstance(strain, Refusal):
+        return strain
     difference = apart(new.told, old.told)
     weight = range_of(old.settled)
     return Swapped(
@@ -90,6 +105,7 @@ def swap(form: Form, build: Build, change: Change, judged: Judged, knowledge: Kn
         length_in=change.length_in or build.length_in.inch,
         weight=weight,
         new_weight=range_of(new.settled),
+        strain=strain,
         difference=_over(weight.lbf, range_of(knowledge.log_weight(difference))),
         by_change=_over(weight.lbf, range_of(knowledge.log_weight(without_scatter(difference)))),
     )

@@ -1,7 +1,7 @@
 """Which stack to press for a promised weight, and what cores keep the weight when something else changes."""
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from pydantic import Field
@@ -9,15 +9,16 @@ from pydantic import Field
 from datasets.contents import Contents
 from datasets.record import DrawLength, Record
 from datasets.schema import Build, Form, Layer, Order, Part, Shop, Stock, WeighIn
-from predictor.blanks import Copied, least_widths, usual_blank, widths_of
+from predictor.blanks import Blank, Copied, least_widths, usual_blank, widths_of
 from predictor.bow import Refusal
 from predictor.columns import FINISHED
+from predictor.extremes import Extremes, extremes
 from predictor.kit_state import Kit
 from predictor.layup import Layup, Limits, choose
 from predictor.like_bow import LikeBow, with_bow
 from predictor.model import Model
 from predictor.prospects import Judged, Knowledge, Promise
-from predictor.stacks import MOST_CORES, Room, shortages, stacks, with_free_cores
+from predictor.stacks import MOST_CORES, Room, Stack, shortages, stacks, with_free_cores
 from predictor.swaps import Change, Swapped, swap
 
 USUAL_GLASS, USUAL_GLASS_IN, USUAL_WOOD = "limb glass", 0.050, "hard maple"
@@ -79,6 +80,9 @@ class Told(Record):
     basis: str
     from_stock: bool = Field(description="whether the lams are the book's stock, rather than any that may be")
     layup: Layup
+    within_reach: Extremes | None = Field(
+        None, description="the lightest and the heaviest bow that can be made, where no stack is left"
+    )
 
 
 def promise_of(order: Order, shop: Shop) -> Promise:
@@ -116,9 +120,19 @@ def for_form(asked: Asked, form: Form, promise: Promise, count: int) -> Told:
     sizes = (
         f"the usual ones of {blank.alike} builds on this form" if blank.alike else "usual ones of such forms"
     )
-    return _told(
-        asked, promise, form, blank.build(possible[0].layers(0.0)), layup, f"sizes of the blank: {sizes}"
-    )
+    build = blank.build(possible[0].layers(0.0))
+    told = _told(asked, promise, form, build, layup, f"sizes of the blank: {sizes}")
+    return _with_reach(told, possible, blank, promise, asked.knowledge, limits)
+
+
+def _with_reach(
+    told: Told, stacks: Sequence[Stack], blank: Blank, promise: Promise, knowledge: Knowledge, limits: Limits
+) -> Told:
+    """Return what is told with the weights that can be reached, where no stack is left for the one promised."""
+    if told.layup.choices:
+        return told
+    reach = extremes(stacks, blank, promise.judged, knowledge, limits)
+    return told.model_copy(update={"within_reach": reach})
 
 
 def _first_cut(contents: Contents) -> list[tuple[Form, Build]]:
@@ -152,6 +166,7 @@ def like_build(asked: Asked, form: Form, build: Build, promise: Promise) -> Told
     sizes = f"sizes of the blank: {build.id} as first cut"
     told = _told(asked, promise, form, blank.build(build.layers), layup, sizes)
     counts = isinstance(knowledge, LikeBow)
+    told = _with_reach(told, [stack], blank, promise, knowledge, limits)
     own = {"like": build, "last_read": _last_read(asked.contents, build), "its_weighings_count": counts}
     return told.model_copy(update=own)
 
@@ -171,7 +186,8 @@ def equal_weight(asked: Asked, form: Form, build: Build) -> Swapped | Refusal:
     Raises:
         ValueError: the bow has no cores.
     """
-    return swap(form, build, asked.change, asked.judged, asked.knowledge)
+    limit = asked.contents.shop.strain_limit
+    return swap(form, build, asked.change, asked.judged, asked.knowledge, limit)
 
 
 def basis(model: Model | None) -> str:

@@ -1,14 +1,15 @@
 """What stacks for a promise look like: a table for people, and equal-weight swaps."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from rich.console import Console
 from rich.markup import escape
 
 from datasets.notation import millimetres, thousandths
 from datasets.schema import Build, Layer, Part
+from predictor.extremes import Extremes
 from predictor.layup import LEVEL, Choice, Range
-from predictor.margins import Strained
+from predictor.margins import Strained, notes_on_margins
 from predictor.swaps import Swapped
 from reports.layup import Told
 from reports.numbers import fixed
@@ -88,7 +89,10 @@ def _remarks(told: Told, units: Units) -> list[str]:
     if len(layup.refused) > REFUSALS_SHOWN:
         remarks.append(f"and {len(layup.refused) - REFUSALS_SHOWN} more refused (--json has them all)")
     if not layup.choices:
-        remarks.append("No stack is left that may be pressed for this promise.")
+        remarks += [
+            "No stack is left that may be pressed for this promise.",
+            *_reach(told.within_reach, units),
+        ]
     remarks += [f"1: {remark}" for choice in layup.choices[:1] for remark in choice.notes]
     if told.like is not None:
         remarks.append(_compared(told.like, told))
@@ -109,6 +113,22 @@ def _remarks(told: Told, units: Units) -> list[str]:
         DUST_CAUTION,
         CAUTION,
     ]
+
+
+def _reach(reach: Extremes | None, units: Units) -> Iterator[str]:
+    """Yield in words between what weights bows can be made of the lams at hand."""
+    ends = (
+        ()
+        if reach is None
+        else (
+            ("The heaviest bow of these lams that is not strained too far", reach.heaviest),
+            ("The lightest, at the least widths,", reach.lightest),
+        )
+    )
+    for what, weight in ends:
+        if weight is not None:
+            middle, span = _range(weight, units)
+            yield f"{what} is expected to settle at {middle} {units.weight} ({span})."
 
 
 def _compared(like: Build, told: Told) -> str:
@@ -148,9 +168,12 @@ def show_swap(name: str, told: Swapped, units: Units, out: Console) -> None:
     ):
         low, high = (units.tenths_of_weight(end) for end in (difference.low_lbf, difference.high_lbf))
         out.print(f"{what}: {low} to {high} {units.weight} apart in {LEVEL:.0%} of cases")
+    out.print(f"Strain margin of the new bow at full draw: {_least_margin(told.strain)}.")
     for remark in (
+        *notes_on_margins(told.strain),
         "Doubts that both bows share, such as that about a wood which both have, are not in these.",
         f"Grind the cores to .001 in; what is left over or short, the width makes up. {DUST_CAUTION}",
+        STRAIN_CAUTION,
         CAUTION,
     ):
         out.print(escape(remark))

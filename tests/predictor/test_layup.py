@@ -237,7 +237,7 @@ def test_what_would_break_is_refused() -> None:
     thick = [{**GLASS, "butt_in": ".125"}, core(".250"), {**GLASS, "butt_in": ".125"}]
     layers = tuple(Layer.model_validate(layer) for layer in thick)
 
-    told = strained(layers, blank, promise(50.0), KNOWLEDGE, None)
+    told = strained(layers, blank, promise(50.0).judged.draw, KNOWLEDGE, None)
 
     assert isinstance(told, Refusal)
 

@@ -8,6 +8,7 @@ from datasets.materials import handbook
 from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Build, Layer, Part
 from predictor.blanks import Copied
+from predictor.bow import Refusal
 from predictor.columns import STIFFNESS
 from predictor.prospects import Judged, Knowledge, Prospect, prospects
 from predictor.scatter import LOTS_OF_WOOD, SCALE_MEDIANS
@@ -101,3 +102,20 @@ def test_another_wood_is_in_doubt_by_its_share_of_the_stiffness() -> None:
     ) / 2
     assert half / 1.6448536 == pytest.approx(sd, rel=0.03)
     assert exp(half) > 1
+
+
+def test_a_swap_that_strains_too_far_is_refused() -> None:
+    """A shorter bow of the same weight is strained more; over the limit in compression it is not to be pressed."""
+    old = build()
+    margins = [swapped(old, Change(length_in=length)).strain[0].margin for length in (68, 64)]
+    far = Judged(DrawLength(inch=34, zero=ZeroPoint.STANDARD, typed=None), 500)
+    refused = swap(STRAIGHT, old, Change(length_in=54), far, KNOWLEDGE)
+
+    assert margins[0] is not None
+    assert margins[1] is not None
+    assert margins[1] < margins[0]
+    assert isinstance(refused, Refusal)
+    assert "over the limit in compression" in refused.reason
+    limited = swap(STRAIGHT, old, Change(length_in=66), JUDGED, KNOWLEDGE, 0.003)
+    assert isinstance(limited, Refusal)
+    assert "over the shop's limit of 0.30%" in limited.reason

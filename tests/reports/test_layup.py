@@ -233,3 +233,33 @@ def test_what_stock_is_short_of_is_told(bow: Command) -> None:
     assert short.code == 1
     assert "STOCK-001, glass of limb glass: 2 of the 4 pieces that one bow takes" in short.err
     assert "STOCK-002" not in short.err
+
+
+def test_a_promise_out_of_reach_tells_what_is_within(bow: Command) -> None:
+    """Where stock makes no such bow, the heaviest and the lightest that it makes are told, and can be promised."""
+    bow('stock glass "limb glass" .040')
+    bow('stock core "hard maple" .100 --pieces 4')
+    for target in (4, 120):
+        line = f'layup --form plain-64 --target "{target}#@28"'
+        ended = bow(line)
+        reach = json.loads(bow(f"{line} --json").out)["within_reach"]
+
+        assert ended.code == 1
+        assert 4 < reach["lightest"]["lbf"] < reach["heaviest"]["lbf"] < 120
+        assert (
+            "The heaviest bow of these lams that is not strained too far is expected to settle" in ended.out
+        )
+        assert "The lightest, at the least widths, is expected to settle" in ended.out
+    assert bow(f'layup --form plain-64 --target "{reach["heaviest"]["lbf"] - 3:.0f}#@28"').code == 0
+
+
+def test_an_equal_weight_swap_tells_its_strain(bow: Command) -> None:
+    """Another bow of the same weight is told with its strain margin, and none that would be over its limit."""
+    told = bow("layup --like K-001 --length 66")
+    refused = bow("layup --like K-001 --length 50")
+
+    assert told.code == 0
+    assert "Strain margin of the new bow at full draw: " in told.out
+    assert "a margin is no promise" in " ".join(told.out.split())
+    assert refused.code == 1
+    assert "no bow like K-001: " in refused.err
