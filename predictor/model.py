@@ -187,3 +187,11 @@ def read_model(text: str) -> Model:
         raise ModelError(f"wanted a model of format {FORMAT}, got {model.format}; train again")
     model.belief()
     return model
+
+
+def basis_in_words(model: Model | None) -> str:
+    """Return what predictions rest on: the statics, and how many builds have taught since when."""
+    if model is None:
+        return "beam statics at handbook moduli; nothing is learned from the shop's builds yet"
+    have = "has" if model.builds == 1 else "have"
+    return f"beam statics and what {model.builds} of the shop's builds {have} taught (trained {model.trained_at})"

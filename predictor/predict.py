@@ -27,7 +27,7 @@ from predictor.habits import USUAL, Habits
 from predictor.lots import with_strips
 from predictor.margins import Strained, broken, notes_on_margins, over_limit, strained_places, worst
 from predictor.mixture import NormalMixture
-from predictor.model import Model, prior_belief
+from predictor.model import Model, basis_in_words, prior_belief
 from predictor.scatter import PRIOR_SCATTER
 from predictor.shares import log_variances
 from predictor.weighings import draws_from_back, moment_at
@@ -107,12 +107,7 @@ class Prediction(Record):
 def _basis(model: Model | None, strips: Sequence[StripTest], own: int) -> str:
     tests = f"; {own} weighing{'s' if own > 1 else ''} of its own counted" if own else ""
     tests += f"; {len(strips)} strip test{'s' if len(strips) > 1 else ''} counted" if strips else ""
-    if model is None:
-        return f"beam statics at handbook moduli; nothing is learned from the shop's builds yet{tests}"
-    return (
-        f"beam statics and what {model.builds} of the shop's builds have taught (trained {model.trained_at})"
-        f"{tests}"
-    )
+    return f"{basis_in_words(model)}{tests}"
 
 
 def predict(

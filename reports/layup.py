@@ -16,10 +16,11 @@ from predictor.extremes import Extremes, extremes
 from predictor.kit_state import Kit
 from predictor.layup import Layup, Limits, choose
 from predictor.like_bow import LikeBow, with_bow
-from predictor.model import Model
+from predictor.model import Model, basis_in_words
 from predictor.prospects import Judged, Knowledge, Promise
 from predictor.stacks import MOST_CORES, Room, Stack, shortages, stacks, with_free_cores
 from predictor.swaps import Change, Swapped, swap
+from reports.numbers import counted
 
 USUAL_GLASS, USUAL_GLASS_IN, USUAL_WOOD = "limb glass", 0.050, "hard maple"
 """For a form that nothing was pressed on yet: common practice, no source."""
@@ -118,7 +119,9 @@ def for_form(asked: Asked, form: Form, promise: Promise, count: int) -> Told:
     limits = _limits(asked, blank.widths_in)
     layup = choose(possible, blank, promise, asked.knowledge, limits, count)
     sizes = (
-        f"the usual ones of {blank.alike} builds on this form" if blank.alike else "usual ones of such forms"
+        f"the usual ones of {counted(blank.alike, 'build')} on this form"
+        if blank.alike
+        else "usual ones of such forms"
     )
     build = blank.build(possible[0].layers(0.0))
     told = _told(asked, promise, form, build, layup, f"sizes of the blank: {sizes}")
@@ -190,15 +193,6 @@ def equal_weight(asked: Asked, form: Form, build: Build) -> Swapped | Refusal:
     return swap(form, build, asked.change, asked.judged, asked.knowledge, limit)
 
 
-def basis(model: Model | None) -> str:
-    """Return what the weights rest on."""
-    if model is None:
-        return "beam statics at handbook moduli; nothing is learned from the shop's builds yet"
-    return (
-        f"beam statics and what {model.builds} of the shop's builds have taught (trained {model.trained_at})"
-    )
-
-
 def _limits(asked: Asked, widths_in: tuple[float, ...]) -> Limits:
     shop = asked.contents.shop
     return Limits(shop.reach_chance, *least_widths(shop, widths_in), shop.strain_limit)
@@ -217,7 +211,7 @@ def _told(asked: Asked, promise: Promise, form: Form, build: Build, layup: Layup
         widths_in=widths,
         least_widths_in=least_widths(asked.contents.shop, widths),
         reach_wanted=asked.contents.shop.reach_chance,
-        basis=f"{basis(asked.model)}; {sizes}",
+        basis=f"{basis_in_words(asked.model)}; {sizes}",
         from_stock=bool(asked.contents.stock) and any(choice.stock for choice in layup.choices),
         layup=layup,
     )

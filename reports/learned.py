@@ -19,7 +19,7 @@ from predictor.predict import LEVELS
 from predictor.scatter import SCALE_LOG_SDS, SCALE_MEDIANS, SHOOTING_IN
 from predictor.settling import FULL_SETTLING_SHOTS
 from predictor.shares import BUILD_SOURCES, GROUP_SOURCES
-from reports.numbers import fixed
+from reports.numbers import counted, fixed
 from reports.printing import table
 
 LEFT_OUT_SHOWN = 8
@@ -76,15 +76,19 @@ def show_in_brief(model: Model, seconds: float, out: Console) -> None:
 
 
 def _source(model: Model, seconds: float) -> str:
-    return f"Learned from {model.readings} readings of {model.builds} builds in {seconds:.1f} s."
+    return (
+        f"Learned from {counted(model.readings, 'reading')} of {counted(model.builds, 'build')} "
+        f"in {seconds:.1f} s."
+    )
 
 
 def _show_trust(model: Model, out: Console) -> None:
     """Print how builds left out fared, which builds look like a mistake, and what was not learned from."""
     calibration = model.calibration
+    left_out = len(calibration.builds)
     out.print(
-        f"Ranges are given {widened_in_words(calibration.wider())}. {len(calibration.builds)} builds, each "
-        f"foretold from the others, can test ranges of up to {highest_level(len(calibration.builds)):.0%}."
+        f"Ranges are given {widened_in_words(calibration.wider())}. {counted(left_out, 'build')}, each foretold "
+        f"from the others, can test ranges of up to {highest_level(left_out):.0%}."
     )
     for build, probability in model.doubtful:
         out.print(

@@ -14,6 +14,11 @@ Row = tuple[float, float, float]
 """A value and the ends of its interval."""
 
 
+def counted(count: int, thing: str) -> str:
+    """Return a number of things with their noun: `1 build`, `2 builds`."""
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
+
+
 def decimals_for(uncertainty: float) -> int:
     """Return how many decimals a value with this uncertainty deserves; negative for tens and hundreds.
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reports.numbers import as_read, decimals_for, fixed, with_interval, with_intervals
+from reports.numbers import as_read, counted, decimals_for, fixed, with_interval, with_intervals
 
 # The worked examples of the Particle Data Group's rule (introduction of the Review of Particle Physics, from memory):
 # 0.827 +- 0.119 is printed 0.83 +- 0.12, and 0.827 +- 0.367 is printed 0.8 +- 0.4.
@@ -72,3 +72,8 @@ def test_columns_have_one_number_of_decimals() -> None:
     assert as_read([45, 45.5, 45.25]) == ["45.00", "45.50", "45.25"]
     assert as_read([45.0, 100.0]) == ["45", "100"]
     assert as_read([23.58686]) == ["23.59"]
+
+
+def test_one_thing_has_no_s() -> None:
+    """One build is no builds; none and several are."""
+    assert [counted(count, "build") for count in (0, 1, 2)] == ["0 builds", "1 build", "2 builds"]

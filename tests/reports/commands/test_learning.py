@@ -11,7 +11,7 @@ def test_training_tells_what_it_learned(trained: Command) -> None:
     told = trained("train").out
     kept = json.loads(trained("train --json").out)
 
-    for said in ("2 readings of 1 builds", "hard maple", "this bow's own scatter", "needs 9 builds"):
+    for said in ("2 readings of 1 build in", "hard maple", "this bow's own scatter", "needs 9 builds"):
         assert said in told
     assert kept["builds"] == 1
     assert Path("shop.book.model.json").exists()
