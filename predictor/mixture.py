@@ -87,6 +87,17 @@ class NormalMixture:
         return quantile
 
 
+def side_by_side(each: Sequence[NormalMixture]) -> NormalMixture:
+    """Return several mixtures as one of all their numbers; those of fewer normals are filled up."""
+    most = max(len(one.weights) for one in each)
+    filled = [np.pad(one.weights, ((0, most - len(one.weights)), (0, 0))) for one in each]
+    means, sds = (
+        [np.pad(part, ((0, most - len(part)), (0, 0)), mode="edge") for part in parts]
+        for parts in ([one.means for one in each], [one.sds for one in each])
+    )
+    return NormalMixture(np.hstack(filled), np.hstack(means), np.hstack(sds))
+
+
 @dataclass(frozen=True)
 class JointMixture:
     """A mixture of K normals for n numbers that belong together.

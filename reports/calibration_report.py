@@ -10,7 +10,7 @@ from datasets.record import Record
 from predictor.mixture import NormalMixture
 from predictor.model import prior_belief
 from reports.grouping import groups
-from reports.sources import Basis, Sources, basis_of
+from reports.sources import Basis, Sources, basis_of, how_left_out
 from training.coverage import Bar, Count, bars, count, inside
 from training.left_out_builds import LeftOutBuild, LeftOutBuilds
 from training.questions import answers
@@ -70,6 +70,7 @@ class CalibrationReport(Record):
     """
 
     basis: Basis
+    how_left_out: str = Field(description="what the builds left out have had no part in")
     levels: tuple[Coverage, ...]
     with_doubtful: Coverage = Field(description="at 90 %, the builds that look like a mistake counted too")
     groups: tuple[GroupCoverage, ...]
@@ -86,6 +87,7 @@ def make(sources: Sources, _words: Sequence[str]) -> CalibrationReport:
         none = _coverage(np.zeros(0), np.zeros(0), TOLD_LEVEL)
         return CalibrationReport(
             basis=basis_of(sources),
+            how_left_out="",
             levels=(),
             with_doubtful=none,
             groups=(),
@@ -98,6 +100,7 @@ def make(sources: Sources, _words: Sequence[str]) -> CalibrationReport:
     levels = tuple(_covered(sound, level) for level in LEVELS)
     return CalibrationReport(
         basis=basis_of(sources),
+        how_left_out=how_left_out(every),
         levels=levels,
         with_doubtful=_covered(every, TOLD_LEVEL),
         groups=tuple(

@@ -23,9 +23,8 @@ def tell(report: CalibrationReport, units: Units) -> tuple[Block, ...]:
     told.append(
         Paragraph(
             "Each build was left out and predicted from the others as it was built and cut by its last weighing, at "
-            "the draw nearest to 28 in. Scales of scatter, the judgement of mistakes, the law of settling and how much "
-            "the shop usually cuts are those of all builds together. A planned bow, whose cut is still to come, comes "
-            "out wider."
+            f"the draw nearest to 28 in. {report.how_left_out} A planned bow, whose cut is still to come, comes out "
+            "wider."
         )
     )
     told += _doubtful_too(report)

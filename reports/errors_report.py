@@ -1,6 +1,6 @@
 """How far off predictions of left-out builds were, beside what others would have said, and what the errors go with."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,8 +9,17 @@ from pydantic import Field
 from datasets.record import Record
 from predictor.mixture import NormalMixture
 from reports.grouping import groups
-from reports.sources import Basis, Sources, basis_of
-from training.compared import FEWEST_FOR_RIVALS, Errors, Mean, errors, mean, rivals_left_out
+from reports.sources import Basis, Sources, basis_of, how_left_out
+from training.compared import (
+    FEWEST_FOR_RIVALS,
+    Difference,
+    Errors,
+    Mean,
+    errors,
+    mean,
+    paired,
+    rivals_left_out,
+)
 from training.diagnostics import Spread, breusch_pagan, influence, trends, white
 from training.left_out_builds import LeftOutBuild, LeftOutBuilds
 from training.surprise import most_surprising, reasons
@@ -45,15 +54,23 @@ class Scored(Record):
     interval_lbf: float = Field(description="score of the 90 % interval")
 
 
+class Worse(Record):
+    """By how much a rival's scores lie above this tool's, build by build."""
+
+    crps_percent: MeanError
+    absolute_lbf: MeanError
+    p: float | None = Field(
+        description="chance of such a difference of CRPS if there were none, by Student's t"
+    )
+    p_of_all: float | None = Field(description="the same, of the farthest among all rivals looked at")
+
+
 class Method(Record):
     """A way to foretell, on the same builds, each foretold from all the others."""
 
     name: str
     scored: Scored
-    worse_crps_percent: MeanError | None = Field(
-        description="its score less this tool's, build by build; nothing for this tool itself"
-    )
-    worse_absolute_lbf: MeanError | None = Field(description="the same of the absolute error")
+    worse: Worse | None = Field(description="nothing for this tool itself")
 
 
 class GroupErrors(Record):
@@ -103,11 +120,14 @@ class Surprising(Record):
 
 
 class ErrorsReport(Record):
-    """Errors of left-out builds. Builds that look like a mistake are in `with_doubtful` and `surprising` only."""
+    """Errors of left-out builds. Builds that look like a mistake are in `methods` and `surprising` only."""
 
     basis: Basis
-    methods: tuple[Method, ...] = Field(description="this tool first")
-    with_doubtful: Scored | None = Field(description="this tool, the builds that look like a mistake too")
+    how_left_out: str = Field(description="what the builds left out have had no part in")
+    methods: tuple[Method, ...] = Field(description="on all builds, this tool first")
+    on_sound: tuple[Method, ...] = Field(
+        description="the same, without the builds that look like a mistake to this tool"
+    )
     groups: tuple[GroupErrors, ...]
     against: tuple[Against, ...] = Field(description="none where builds are too few")
     spread: tuple[SpreadTest, ...]
@@ -136,8 +156,9 @@ def make(sources: Sources, _words: Sequence[str]) -> ErrorsReport:
     if every is None:
         return ErrorsReport(
             basis=basis_of(sources),
+            how_left_out="",
             methods=(),
-            with_doubtful=None,
+            on_sound=(),
             groups=(),
             against=(),
             spread=(),
@@ -146,13 +167,15 @@ def make(sources: Sources, _words: Sequence[str]) -> ErrorsReport:
             surprising=(),
         )
     sound = every.sound()
+    methods, on_sound = _methods(every, sources)
     quantities = _quantities(sound.builds)
     scores = np.array([build.score for build in sound.builds])
     regressed_on, pulls = influence(scores, quantities)
     return ErrorsReport(
         basis=basis_of(sources),
-        methods=_methods(every, sources),
-        with_doubtful=_scored(errors(every.predicted, every.log_weight)),
+        how_left_out=how_left_out(every),
+        methods=methods,
+        on_sound=on_sound,
         groups=_groups(sound),
         against=_against(sound.builds, scores, quantities),
         spread=_spread(scores, quantities),
@@ -173,24 +196,39 @@ def make(sources: Sources, _words: Sequence[str]) -> ErrorsReport:
     )
 
 
-def _methods(every: LeftOutBuilds, sources: Sources) -> tuple[Method, ...]:
-    """Return the scores of this tool and of its rivals, which learn from builds that look like a mistake too."""
-    sound = [place for place, build in enumerate(every.builds) if not build.looks_wrong]
-    if not sound:
-        return ()
+def _methods(every: LeftOutBuilds, sources: Sources) -> tuple[tuple[Method, ...], tuple[Method, ...]]:
+    """Return the scores of this tool and of its rivals, on all builds and on those that do not look like a mistake.
+
+    Rivals learn from all the others, too.
+    """
     told: dict[str, NormalMixture] = {OURS: every.predicted}
     if len(every.builds) >= FEWEST_FOR_RIVALS:
         told |= rivals_left_out(every, sources.track)
-    marked = {name: errors(mixture.some(sound), every.log_weight[sound]) for name, mixture in told.items()}
+    marked = {name: errors(mixture, every.log_weight) for name, mixture in told.items()}
+    sound = [place for place, build in enumerate(every.builds) if not build.looks_wrong]
+    return _side_by_side(marked), _side_by_side({name: found.some(sound) for name, found in marked.items()})
+
+
+def _side_by_side(marked: Mapping[str, Errors]) -> tuple[Method, ...]:
+    """Return each way's scores, the rivals' with what they are worse by."""
     ours = marked[OURS]
+    if not len(ours.off_lbf):
+        return ()
+    rivals = {name: found for name, found in marked.items() if name != OURS}
+    crps = paired({name: found.crps_percent - ours.crps_percent for name, found in rivals.items()})
+    absolute = {name: _mean(np.abs(found.off_lbf) - np.abs(ours.off_lbf)) for name, found in rivals.items()}
+    worse = {name: _worse(crps[name], absolute[name]) for name in rivals}
     return tuple(
-        Method(
-            name=name,
-            scored=_scored(found),
-            worse_crps_percent=None if found is ours else _mean(found.crps_percent - ours.crps_percent),
-            worse_absolute_lbf=None if found is ours else _mean(np.abs(found.off_lbf) - np.abs(ours.off_lbf)),
-        )
-        for name, found in marked.items()
+        Method(name=name, scored=_scored(found), worse=worse.get(name)) for name, found in marked.items()
+    )
+
+
+def _worse(crps: Difference, absolute: MeanError) -> Worse:
+    return Worse(
+        crps_percent=MeanError(value=crps.mean.value, half=crps.mean.half),
+        absolute_lbf=absolute,
+        p=crps.p,
+        p_of_all=crps.p_of_all,
     )
 
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from matplotlib.axes import Axes
 
-from reports.blocks import Block, Caution, Graph, Grid, Paragraph, grid
+from reports.blocks import Block, Graph, Grid, Paragraph, grid
 from reports.errors_report import (
     QUANTITIES,
     Against,
@@ -12,11 +12,12 @@ from reports.errors_report import (
     MeanError,
     Method,
     Scored,
+    Worse,
 )
 from reports.graphs import BAND, BLUE, GREY, VERMILION, label, points
 from reports.numbers import fixed
 from reports.printing import Units
-from reports.sources import not_counted, tell_basis
+from reports.sources import tell_basis
 from training.compared import FEWEST_FOR_RIVALS
 from training.diagnostics import BUILDS_A_COLUMN, FEWEST_FOR_A_TREND
 
@@ -42,18 +43,10 @@ def tell(report: ErrorsReport, units: Units) -> tuple[Block, ...]:
 
 def _methods(report: ErrorsReport, units: Units) -> list[Block]:
     ours = report.methods[0].scored
-    told: list[Block] = [Paragraph(_bias(ours, units))]
-    doubtful = report.with_doubtful
-    if doubtful and doubtful.builds > ours.builds:
-        told.append(
-            Caution(
-                f"{not_counted(doubtful.builds - ours.builds)}, the mean absolute error is "
-                f"{units.tenths_of_weight(doubtful.mean_absolute_lbf)} {units.weight}, not "
-                f"{units.tenths_of_weight(ours.mean_absolute_lbf)}."
-            )
-        )
-    rows = [[method.name, *_cells(method.scored, units)] for method in report.methods]
-    told.append(grid("Errors of left-out builds", ["foretold by", *_heads(units)], rows))
+    told: list[Block] = [Paragraph(_bias(ours, units)), Paragraph(report.how_left_out)]
+    told.append(_table("Errors of left-out builds, all of them", report.methods, units))
+    if _named(report):
+        told.append(_table(f"The same without {_named(report)}", report.on_sound, units))
     told.append(
         Paragraph(
             "MAE is the mean absolute error, RMSE the root mean square. CRPS is how far a whole prediction, its width "
@@ -65,6 +58,18 @@ def _methods(report: ErrorsReport, units: Units) -> list[Block]:
         told.append(Paragraph(f"Rivals need {FEWEST_FOR_RIVALS} builds or more."))
         return told
     return [*told, *_rivals(report, units)]
+
+
+def _named(report: ErrorsReport) -> str:
+    """Return how many builds look like a mistake, in words; nothing where none does."""
+    named = report.methods[0].scored.builds - sum(method.scored.builds for method in report.on_sound[:1])
+    word = "build that looks" if named == 1 else "builds that look"
+    return f"the {named} {word} like a mistake to this tool" if named else ""
+
+
+def _table(title: str, methods: Sequence[Method], units: Units) -> Block:
+    rows = [[method.name, *_cells(method.scored, units)] for method in methods]
+    return grid(title, ["foretold by", *_heads(units)], rows)
 
 
 def _bias(ours: Scored, units: Units) -> str:
@@ -109,51 +114,58 @@ def _cells(scored: Scored, units: Units) -> list[str]:
 
 
 def _rivals(report: ErrorsReport, units: Units) -> list[Block]:
-    rivals = report.methods[1:]
+    told: list[Block] = [
+        _worse_table("all builds", report.methods, units),
+        Paragraph(_verdicts("on all builds", report.methods)),
+    ]
+    if _named(report):
+        without = f"without {_named(report)}"
+        told.append(_worse_table(without, report.on_sound, units))
+        told.append(Paragraph(_verdicts("without those", report.on_sound)))
+    return [*told, _rivals_graph(report.methods)]
+
+
+def _worse_table(of: str, methods: Sequence[Method], units: Units) -> Block:
     rows = [
         [
-            rival.name,
-            *_paired(rival.worse_crps_percent, 1.0),
-            *_paired(rival.worse_absolute_lbf, units.of_weight(1.0)),
+            method.name,
+            *_paired(method.worse.crps_percent, 1.0),
+            "-" if method.worse.p_of_all is None else _p(method.worse.p_of_all),
+            *_paired(method.worse.absolute_lbf, units.of_weight(1.0)),
         ]
-        for rival in rivals
+        for method in methods
+        if method.worse
     ]
-    heads = ["rival", "CRPS, %", "95%", f"MAE, {units.weight}", "95%"]
-    return [
-        grid("How much worse than this tool, build by build (below zero: better)", heads, rows),
-        Paragraph(_against_rivals(rivals)),
-        _rivals_graph(rivals),
-    ]
+    heads = ["rival", "CRPS, %", "95%", "p, all looked at", f"MAE, {units.weight}", "95%"]
+    return grid(f"How much worse than this tool, {of} (below zero: better)", heads, rows)
 
 
-def _paired(difference: MeanError | None, factor: float) -> tuple[str, str]:
-    if difference is None or difference.half is None:
+def _paired(difference: MeanError, factor: float) -> tuple[str, str]:
+    if difference.half is None:
         return "-", "-"
     return f"{factor * difference.value:+.2f}", f"± {factor * difference.half:.2f}"
 
 
-def _against_rivals(rivals: Sequence[Method]) -> str:
+def _verdicts(of: str, methods: Sequence[Method]) -> str:
     named: dict[str, list[str]] = {}
-    for rival in rivals:
-        named.setdefault(_verdict(rival.worse_crps_percent), []).append(rival.name)
-    return (
-        "By CRPS, at 95%, "
-        + "; ".join(f"{verdict}: {', '.join(names)}" for verdict, names in named.items())
-        + "."
-    )
+    for method in methods:
+        if method.worse:
+            named.setdefault(_verdict(method.worse), []).append(method.name)
+    told = "; ".join(f"{verdict}: {', '.join(names)}" for verdict, names in named.items())
+    return f"By CRPS {of}, at 95% for all rivals together (Holm), {told}."
 
 
-def _verdict(worse: MeanError | None) -> str:
-    if worse is None or worse.half is None or abs(worse.value) <= worse.half:
+def _verdict(worse: Worse) -> str:
+    if worse.p_of_all is None or worse.p_of_all >= SURE_P:
         return "no different for all that so few builds tell"
-    return "worse" if worse.value > 0 else "better"
+    return "worse" if worse.crps_percent.value > 0 else "better"
 
 
-def _rivals_graph(rivals: Sequence[Method]) -> Graph:
+def _rivals_graph(methods: Sequence[Method]) -> Graph:
     found = [
-        (rival.name, rival.worse_crps_percent.value, rival.worse_crps_percent.half)
-        for rival in rivals
-        if rival.worse_crps_percent and rival.worse_crps_percent.half is not None
+        (method.name, method.worse.crps_percent.value, method.worse.crps_percent.half)
+        for method in methods
+        if method.worse and method.worse.crps_percent.half is not None
     ]
 
     def draw(axes: Axes) -> None:
@@ -168,7 +180,9 @@ def _rivals_graph(rivals: Sequence[Method]) -> Graph:
 
     told = "; ".join(f"{name} {value:+.2f} ± {half:.2f}" for name, value, half in found)
     return Graph(
-        "Rivals beside this tool", f"CRPS of rivals less that of this tool, % of weight: {told}.", draw
+        "Rivals beside this tool",
+        f"CRPS of rivals less that of this tool, all builds, % of weight: {told}.",
+        draw,
     )
 
 
@@ -265,7 +279,7 @@ def _spread(report: ErrorsReport) -> list[Block]:
 def _influence(report: ErrorsReport) -> list[Block]:
     if not report.influential:
         return []
-    usual = 4 / report.methods[0].scored.builds
+    usual = 4 / sum(method.scored.builds for method in report.on_sound[:1])
     rows = [
         [one.build, fixed(one.cook, 2), fixed(one.leverage, 2), _p(one.outlier_p)]
         for one in report.influential

@@ -1,6 +1,6 @@
 """What reports are made from, and what each of them says of it."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
@@ -16,11 +16,9 @@ from predictor.model import prior_belief
 from predictor.posterior import Posterior
 from predictor.scale_bias import with_check_weights
 from reports.blocks import Block, Caution, Paragraph, grid
-from training.left_out_builds import LeftOutBuilds, left_out_builds
+from training.left_out_builds import MOST_REFITTED, LeftOutBuilds, left_out_builds
+from training.progress import Track
 from training.train import NothingToLearnError, Trained, train
-
-Track = Callable[[Sequence[Any], str], Iterable[Any]]
-"""Goes through steps while a reader is told how far it has come with what."""
 
 LEFT_OUT_SHOWN = 8
 
@@ -57,7 +55,7 @@ class Sources:
     @cached_property
     def left_out(self) -> LeftOutBuilds | None:
         """Every build predicted from the others; nothing while there is no fit."""
-        return left_out_builds(self.trained, self.contents) if self.trained else None
+        return left_out_builds(self.trained, self.contents, self.track) if self.trained else None
 
     @cached_property
     def belief(self) -> Posterior:
@@ -127,6 +125,16 @@ def tell_basis(basis: Basis) -> tuple[Block, ...]:
         shown += [[f"and {rest} more", "--json has them all"]] if rest else []
         told.append(grid("Left out", ["record", "why"], shown, texts=2))
     return tuple(told)
+
+
+def how_left_out(builds: LeftOutBuilds) -> str:
+    """Return in a sentence what builds left out have had no part in."""
+    if builds.refitted:
+        return "The model was trained anew without each build, scales and judgement of mistakes included."
+    return (
+        f"With more than {MOST_REFITTED} builds, scales of scatter and the judgement of mistakes are those of all "
+        "builds together, which flatters the errors by some per cent."
+    )
 
 
 def not_counted(builds: int) -> str:

@@ -1,17 +1,18 @@
 """How far left-out predictions were off, the model's and its rivals' on the same builds left out."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import sqrt
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import t
+from scipy.stats import t, ttest_1samp
+from statsmodels.stats.multitest import multipletests
 from threadpoolctl import threadpool_limits
 
-from predictor.mixture import NormalMixture
+from predictor.mixture import NormalMixture, side_by_side
 from training.left_out_builds import LeftOutBuilds
+from training.progress import Track
 from training.rivals import RIVALS
 from training.scores import crps, interval_score
 
@@ -62,9 +63,7 @@ def errors(predicted: NormalMixture, log_weight: Array) -> Errors:
     )
 
 
-def rivals_left_out(
-    builds: LeftOutBuilds, track: Callable[[Sequence[Any], str], Iterable[Any]]
-) -> dict[str, NormalMixture]:
+def rivals_left_out(builds: LeftOutBuilds, track: Track) -> dict[str, NormalMixture]:
     """Return what each rival says of each build from all the others.
 
     Args:
@@ -77,15 +76,7 @@ def rivals_left_out(
             one = np.arange(len(builds.builds)) == place
             for name, rival in RIVALS.items():
                 told[name].append(rival(builds.table.rows(~one), builds.table.rows(one)))
-    return {name: _side_by_side(each) for name, each in told.items()}
-
-
-def _side_by_side(each: Sequence[NormalMixture]) -> NormalMixture:
-    return NormalMixture(
-        np.hstack([one.weights for one in each]),
-        np.hstack([one.means for one in each]),
-        np.hstack([one.sds for one in each]),
-    )
+    return {name: side_by_side(each) for name, each in told.items()}
 
 
 @dataclass(frozen=True)
@@ -103,3 +94,34 @@ def mean(values: Array) -> Mean:
         return Mean(float(values.mean()), None)
     error = float(values.std(ddof=1)) / sqrt(count)
     return Mean(float(values.mean()), float(t.ppf(0.975, count - 1)) * error)
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A mean of paired differences, and the chance of one as far from zero if there were none (Student's t).
+
+    Attributes:
+        mean: with its interval.
+        p: the chance; nothing where there is one build, or no difference at all.
+        p_of_all: the same, of the farthest among all differences looked at (Holm).
+    """
+
+    mean: Mean
+    p: float | None
+    p_of_all: float | None
+
+
+def paired(differences: Mapping[str, Array]) -> dict[str, Difference]:
+    """Return the mean of each of some differences, taken build by build.
+
+    Args:
+        differences: by name, shape (n,) each.
+    """
+    known = {name: values for name, values in differences.items() if len(values) > 1 and np.ptp(values) > 0}
+    p = {name: float(ttest_1samp(values, 0).pvalue) for name, values in known.items()}
+    together = multipletests(list(p.values()), method="holm")[1].tolist() if p else []
+    p_of_all = dict(zip(p, together, strict=True))
+    return {
+        name: Difference(mean(values), p.get(name), p_of_all.get(name))
+        for name, values in differences.items()
+    }

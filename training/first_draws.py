@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from datasets.contents import Contents
 from datasets.schema import Stage, WeighIn
 from predictor.cutting import with_cut
-from predictor.mixture import NormalMixture
+from predictor.mixture import NormalMixture, side_by_side
 from predictor.own_history import before_it_taught
 from predictor.posterior import Posterior
 from predictor.weighings import Weighing
@@ -70,7 +70,7 @@ def first_draws(trained: Trained, contents: Contents, builds: Sequence[str]) -> 
     return FirstDraws(
         builds=names,
         read_lbf=np.exp([one.log_weight for one in asked]),
-        predicted=as_wide_as_others_ask(_side_by_side(each), trained, names),
+        predicted=as_wide_as_others_ask(side_by_side(each), trained, names),
     )
 
 
@@ -90,12 +90,3 @@ def _by_build(weighings: Sequence[Weighing], builds: Sequence[str]) -> Mapping[s
 def _without(belief: Posterior, trained: Trained, mine: Sequence[Weighing]) -> Posterior:
     taught = trained.model.taught_by(mine[0].build)
     return belief if taught is None else before_it_taught(belief, taught, mine)
-
-
-def _side_by_side(each: Sequence[NormalMixture]) -> NormalMixture:
-    return NormalMixture(
-        *(
-            np.concatenate([getattr(one, part) for one in each], axis=1)
-            for part in ("weights", "means", "sds")
-        )
-    )

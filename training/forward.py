@@ -5,10 +5,10 @@ foretold with the help of later ones, which have learned of a shift already. Sca
 builds; they are learned anew each time the past has grown by `GROWTH`, and in between only the effects are.
 """
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from math import log1p
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 from threadpoolctl import threadpool_limits
@@ -19,6 +19,7 @@ from training.cuts import with_cuts
 from training.evaluate import Learned, learned
 from training.evidence import readings
 from training.hierarchy import fit
+from training.progress import Track
 from training.questions import Question
 from training.readings import Array, Readings
 from training.scale_priors import LogNormal
@@ -34,8 +35,6 @@ GROWTH = 1.25
 
 PAST_A_BLOCK = 50
 """Builds that are foretold from the same past are at most one to so many of that past."""
-
-Track = Callable[[Sequence[Any], str], Iterable[Any]]
 
 
 def first_foretold(builds: int) -> int:

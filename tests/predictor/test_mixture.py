@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chi2, norm, t
 
-from predictor.mixture import NormalMixture
+from predictor.mixture import NormalMixture, side_by_side
 
 MIXTURE = NormalMixture(
     np.array([[0.3], [0.6], [0.1]]), np.array([[-1.0], [0.5], [2.0]]), np.array([[0.4], [1.0], [3.0]])
@@ -54,3 +54,16 @@ def test_stretching_moves_quantiles_from_the_median(factor: float, probability: 
         factor * (MIXTURE.quantile(probability) - middle), abs=1e-9
     )
     assert stretched.sd == pytest.approx(factor * MIXTURE.sd)
+
+
+def test_side_by_side_keeps_each() -> None:
+    """Mixtures of one and of three normals side by side keep their quantiles and scores."""
+    rng = np.random.default_rng(3)
+    one = NormalMixture(np.ones((1, 2)), rng.normal(size=(1, 2)), rng.uniform(0.5, 2, (1, 2)))
+    three = NormalMixture(np.full((3, 1), 1 / 3), rng.normal(size=(3, 1)), rng.uniform(0.5, 2, (3, 1)))
+    both = side_by_side([one, three])
+
+    assert both.quantile(0.1) == pytest.approx([*one.quantile(0.1), *three.quantile(0.1)])
+    assert both.sd == pytest.approx([*one.sd, *three.sd])
+    scores = [*one.normal_score(np.full(2, 2.0)), *three.normal_score(np.array([2.0]))]
+    assert both.normal_score(np.full(3, 2.0)) == pytest.approx(scores)

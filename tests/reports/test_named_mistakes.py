@@ -39,5 +39,4 @@ def test_lead_the_surprises(slips: Sources) -> None:
     told = {one.build.build: one.reasons for one in report.surprising}
 
     assert told[first][0].startswith("looks like a mistake of the pencil in ")
-    assert report.with_doubtful is not None
-    assert report.with_doubtful.root_mean_square_lbf > report.methods[0].scored.root_mean_square_lbf
+    assert report.methods[0].scored.root_mean_square_lbf > report.on_sound[0].scored.root_mean_square_lbf

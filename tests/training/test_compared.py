@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from scipy.stats import ttest_1samp
+from scipy.stats import ttest_1samp, ttest_rel
 
 from predictor.mixture import NormalMixture
 from tests.reports.fitted import sources
-from training.compared import errors, mean, rivals_left_out
+from training.compared import errors, mean, paired, rivals_left_out
 from training.rivals import one_factor
 from training.surprise import most_surprising, reasons
 
@@ -29,6 +29,31 @@ def test_mean_is_students() -> None:
     assert found.half is not None
     assert (found.value - found.half, found.value + found.half) == pytest.approx((theirs.low, theirs.high))
     assert mean(values[:1]).half is None
+
+
+def test_paired_differences_are_students_and_holms() -> None:
+    """Each chance is that of a paired t test; Holm's is three times the smallest, then twice the next."""
+    rng = np.random.default_rng(4)
+    ours = rng.normal(3, 1, 20)
+    theirs = {name: ours + rng.normal(shift, 1, 20) for name, shift in (("a", 0.1), ("b", 0.6), ("c", 0.9))}
+    found = paired({name: values - ours for name, values in theirs.items()})
+    p = {name: float(ttest_rel(values, ours).pvalue) for name, values in theirs.items()}
+    first, second, third = sorted(p, key=lambda name: p[name])
+    by_hand = {first: min(1, 3 * p[first])}
+    by_hand[second] = max(by_hand[first], min(1, 2 * p[second]))
+    by_hand[third] = max(by_hand[second], p[third])
+
+    assert {name: one.p for name, one in found.items()} == pytest.approx(p)
+    assert {name: one.p_of_all for name, one in found.items()} == pytest.approx(by_hand)
+
+
+def test_no_verdict_without_a_difference() -> None:
+    """One build, or scores that are all alike, give no chance, and do not count among those looked at."""
+    found = paired({"same": np.zeros(5), "other": np.array([1.0, 2.0, 0.5, 1.5, 1.0])})
+
+    assert found["same"].p is None
+    assert found["other"].p == found["other"].p_of_all
+    assert paired({"one": np.ones(1)})["one"].p is None
 
 
 def test_rivals_do_not_see_the_build() -> None:

@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
-from predictor.calibration import stretch
+from datasets.schema import WeighIn
 from tests.reports.fitted import shop, sources
-from training.left_out_builds import LeftOutBuilds
+from training.evaluate import learned, solved
+from training.left_out_builds import LeftOutBuilds, left_out_builds
 
 
 @pytest.fixture(scope="module")
@@ -16,22 +17,42 @@ def left_out() -> LeftOutBuilds:
     return found
 
 
-def test_scores_are_those_of_calibration(left_out: LeftOutBuilds) -> None:
-    """A score is the stored one over the stretch that the other builds' scores ask for, up to the mixture's shape."""
+@pytest.mark.parametrize("place", [2, 9, 23])
+def test_scores_are_of_models_that_never_met_the_build(left_out: LeftOutBuilds, place: int) -> None:
+    """A build's score is that of a book without it, solved and trained from its records on."""
+    asked, told = left_out.asked[place], left_out.builds[place]
+    others = [build.build for build in left_out.builds if build.build != told.build]
+
+    said = learned(solved(shop(), others), others).answers([asked])
+
+    assert left_out.refitted
+    assert told.score == pytest.approx(said.normal_score(np.array([asked.log_weight]))[0], abs=0.02)
+
+
+def test_long_books_share_the_scales(monkeypatch: pytest.MonkeyPatch, left_out: LeftOutBuilds) -> None:
+    """Where training anew would take too long, scores are at the shared scales, near the others, and said to be so."""
+    monkeypatch.setattr("training.left_out_builds.MOST_REFITTED", 23)
     trained = sources(24).trained
     assert trained is not None
-    stored = {one.build: one.score for one in trained.model.calibration.builds}
-    for build in left_out.builds:
-        if build.build in stored:
-            wider = stretch([score for other, score in stored.items() if other != build.build])
-            assert build.score == pytest.approx(stored[build.build] / wider, abs=0.15)
+    shared = left_out_builds(trained, sources(24).contents, lambda steps, _: steps)
+    apart = np.array(
+        [
+            one.score - other.score
+            for one, other in zip(shared.builds, left_out.builds, strict=True)
+            if not other.looks_wrong
+        ]
+    )
+
+    assert not shared.refitted
+    assert np.all(apart != 0)
+    assert np.max(np.abs(apart)) < 0.5
 
 
 def test_reads_what_the_book_says(left_out: LeftOutBuilds) -> None:
     """The reading, its day and its draw are those of the build's last weighing nearest to 28 in."""
     for build in left_out.builds:
         weigh_in = shop().event(build.weigh_in)
-        assert weigh_in is not None
+        assert isinstance(weigh_in, WeighIn)
         assert weigh_in.on == build.weighed_on
         weights = [reading.weight.lbf for reading in weigh_in.readings]
         assert min(abs(build.read_lbf - weight) for weight in weights) < 1e-9

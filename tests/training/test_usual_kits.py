@@ -72,7 +72,7 @@ def test_usual_kits_of_a_shop() -> None:
     """
     contents = Contents.of(simulate(seed=90210, builds=24).records)
     trained = train(contents, "0" * 64, 1)
-    left_out = left_out_builds(trained, contents).sound()
+    left_out = left_out_builds(trained, contents, lambda steps, _: steps).sound()
     drawn = first_draws(trained, contents, [build.build for build in left_out.builds])
     assert drawn is not None
     kits = list(usual_kits(contents, trained.model, left_out.builds, drawn))
