@@ -34,6 +34,9 @@ NOMINAL_GLASS_IN = (0.030, 0.040, 0.043, 0.050)
 SAME_IN = 0.0005
 """Thicknesses of glass that differ by less are the same."""
 
+HOPELESS = 0.01
+"""Chance of meeting a promise below which a stack is no answer to it."""
+
 
 @dataclass(frozen=True)
 class Asked:
@@ -82,7 +85,7 @@ class Told(Record):
     from_stock: bool = Field(description="whether the lams are the book's stock, rather than any that may be")
     layup: Layup
     within_reach: Extremes | None = Field(
-        None, description="the lightest and the heaviest bow that can be made, where no stack is left"
+        None, description="the lightest and the heaviest bow that can be made, where no stack has a chance"
     )
 
 
@@ -131,8 +134,8 @@ def for_form(asked: Asked, form: Form, promise: Promise, count: int) -> Told:
 def _with_reach(
     told: Told, stacks: Sequence[Stack], blank: Blank, promise: Promise, knowledge: Knowledge, limits: Limits
 ) -> Told:
-    """Return what is told with the weights that can be reached, where no stack is left for the one promised."""
-    if told.layup.choices:
+    """Return what is told with the weights that can be reached, where no stack has a chance of the one promised."""
+    if any(choice.chance > HOPELESS for choice in told.layup.choices):
         return told
     reach = extremes(stacks, blank, promise.judged, knowledge, limits)
     return told.model_copy(update={"within_reach": reach})
@@ -170,7 +173,12 @@ def like_build(asked: Asked, form: Form, build: Build, promise: Promise) -> Told
     told = _told(asked, promise, form, blank.build(build.layers), layup, sizes)
     counts = isinstance(knowledge, LikeBow)
     told = _with_reach(told, [stack], blank, promise, knowledge, limits)
-    own = {"like": build, "last_read": _last_read(asked.contents, build), "its_weighings_count": counts}
+    own = {
+        "like": build,
+        "from_stock": False,
+        "last_read": _last_read(asked.contents, build),
+        "its_weighings_count": counts,
+    }
     return told.model_copy(update=own)
 
 
@@ -212,7 +220,7 @@ def _told(asked: Asked, promise: Promise, form: Form, build: Build, layup: Layup
         least_widths_in=least_widths(asked.contents.shop, widths),
         reach_wanted=asked.contents.shop.reach_chance,
         basis=f"{basis_in_words(asked.model)}; {sizes}",
-        from_stock=bool(asked.contents.stock) and any(choice.stock for choice in layup.choices),
+        from_stock=bool(asked.contents.stock),
         layup=layup,
     )
 

@@ -250,6 +250,7 @@ def test_a_promise_out_of_reach_tells_what_is_within(bow: Command) -> None:
             "The heaviest bow of these lams that is not strained too far is expected to settle" in ended.out
         )
         assert "The lightest, at the least widths, is expected to settle" in ended.out
+        assert "Not from stock" not in ended.out
     assert bow(f'layup --form plain-64 --target "{reach["heaviest"]["lbf"] - 3:.0f}#@28"').code == 0
 
 
