@@ -6,9 +6,9 @@ string makes the string angle with the bow's long axis, and the draw weight is 2
 
 A small residual is no proof of a bow: folded shapes solve the equations too. So the shape at brace is
 followed from a limb that is as high as the brace with no string at all, and each draw from the one before
-it; what is found must hold the string taut and keep clear of it. A brace past which the draw weight would be
-below nought is none: the energy is not least there (dU/dx = F), and the string would go to another height by
-itself. What cannot be had is said in `status`. Any consistent units will do.
+it; what is found must hold the string taut and keep clear of it. A brace at which the energy is not least is
+none: the string would leave it by itself, to another height, or with one limb taking the bend of the other.
+What cannot be had is said in `status`. Any consistent units will do.
 """
 
 from dataclasses import dataclass, fields, replace
@@ -52,7 +52,7 @@ _REASONS = {
     Status.NO_DRAW: "the bow cannot be drawn so far",
     Status.BELOW_BRACE: "the draw is shorter than the brace height",
     Status.HOLLOW: "the string would pass through the limb, or lie on both sides of a hollow in it",
-    Status.UNSTABLE: "the string would not stay at this brace height: it would go to another by itself",
+    Status.UNSTABLE: "the string would not stay at this brace height: the bow would change its shape by itself",
 }
 
 
@@ -143,6 +143,27 @@ def brace(limb: LimbGrid, height: ArrayLike, string_stiffness: ArrayLike = np.in
     height, stiffness = (
         np.broadcast_to(np.asarray(v, np.float64), (limbs,)) for v in (height, string_stiffness)
     )
+    status, track = strung(limb, height)
+    half = (limb.root_distance + track.sight.reach) / (1 + track.hold.tension / stiffness)
+    stays = _stays(limb, track, half, half / stiffness)
+    status[(status == Status.OK) & ~stays] = Status.UNSTABLE
+    good = status == Status.OK
+    return Braced(
+        status=status,
+        height=np.array(height),
+        hold=_only(good, track.hold),
+        half_string=np.where(good, half, np.nan),
+        string_stiffness=np.array(stiffness),
+        fault=np.where(status == Status.HOLLOW, track.fault, np.nan),
+    )
+
+
+def strung(limb: LimbGrid, height: Array) -> tuple[NDArray[np.int8], HeldTrack]:
+    """Return limbs held by a straight string at brace heights, (n,), and what became of each.
+
+    The status says nothing of whether the string would stay there.
+    """
+    limbs = len(height)
     turn, possible = arc_to(limb, height)
     bend = turn / limb.station[:, -1]
 
@@ -165,22 +186,11 @@ def brace(limb: LimbGrid, height: ArrayLike, string_stiffness: ArrayLike = np.in
 
     start = Hold(limb.root_angle + turn, np.zeros(limbs), np.zeros(limbs))
     track = follow(strides(trial), at_rest(start, np.zeros(limbs)), np.where(possible, 1.0, 0.0))
-    hold, arrived = track.hold, track.position == 1
+    arrived = track.position == 1
     status = np.full(limbs, Status.OK, dtype=np.int8)
-    status[hold.tension <= 0] = Status.SLACK
+    status[track.hold.tension <= 0] = Status.SLACK
     status[~arrived] = np.where(np.isnan(track.fault), Status.NO_BRACE, Status.HOLLOW)[~arrived]
-    half = (limb.root_distance + track.sight.reach) / (1 + hold.tension / stiffness)
-    resists = _turning(track.sight, _rate(limb, hold.tension, track.sight, half, half / stiffness)) > 0
-    status[(status == Status.OK) & ~resists] = Status.UNSTABLE
-    good = status == Status.OK
-    return Braced(
-        status=status,
-        height=np.array(height),
-        hold=_only(good, hold),
-        half_string=np.where(good, half, np.nan),
-        string_stiffness=np.array(stiffness),
-        fault=np.where(status == Status.HOLLOW, track.fault, np.nan),
-    )
+    return status, track
 
 
 def draw(limb: LimbGrid, braced: Braced, draws: ArrayLike) -> Drawn:
@@ -260,6 +270,17 @@ def nocking_point(
         -left_by * cosine[:, None] + distance_by * sine[:, None] + turning[1][:, None] * angle_by,
     ]
     return np.stack(place, axis=-1), np.stack(slopes, axis=-2)
+
+
+def _stays(limb: LimbGrid, track: HeldTrack, half: Array, stretch: Array) -> Flags:
+    """Whether a push on the nocking point, toward the hand or along the bow, is resisted by straight strings.
+
+    The energy is least if so: its second derivatives by the nocking point's place are the forces' first ones, and
+    the mixed one is nought, as the limbs are alike. Along the bow it is the difference of the halves' tensions.
+    """
+    _, slopes = nocking_point(limb, track.hold.tension, track.sight, half, stretch)
+    outward, along = (solve_pairs(slopes, np.tile(way, (len(half), 1))) for way in np.eye(2))
+    return (_turning(track.sight, outward) > 0) & (along[:, 1] < 0)
 
 
 def _rate(limb: LimbGrid, tension: Array, seen: Sight, half: Array, stretch: Array) -> Array:

@@ -143,7 +143,8 @@ def brace(bow: TwoLimbs, height: ArrayLike) -> Braced:
     """String bows to a brace height.
 
     Each limb is strung by itself, as if the other were its twin; then the string is tilted until both tensions
-    are one. A bow is refused of which one limb cannot be strung by itself, or which would turn over in the hand.
+    are one. A bow is refused of which one limb cannot be strung by itself, or whose string would not stay: which
+    would go to another height, or turn over in the hand.
 
     Args:
         bow: The bows, n of them.
@@ -151,18 +152,23 @@ def brace(bow: TwoLimbs, height: ArrayLike) -> Braced:
     """
     bows = len(bow.nocking_height)
     height = np.array(np.broadcast_to(np.asarray(height, dtype=np.float64), (bows,)))
-    alone = statics.brace(_Halves.of(bow).limbs, np.tile(height, 2))
-    status, fault = _paired(alone.status).max(axis=1), _paired(alone.fault)
+    alone, track = statics.strung(_Halves.of(bow).limbs, np.tile(height, 2))
+    status = _paired(alone).max(axis=1)
+    fault = _paired(np.where(alone == Status.HOLLOW, track.fault, np.nan))
     rows = np.nonzero(status == Status.OK)[0]
     straight = _Straight(_Halves.of(bow.take(rows)), (height - bow.pivot_depth)[rows])
-    even = _even(straight, alone.hold.take(_both(rows, bows)), np.zeros(len(rows)))
+    even = _even(straight, track.hold.take(_both(rows, bows)), np.zeros(len(rows)))
     hollow = np.any(~np.isnan(even.fault), axis=1)
-    status[rows] = np.select([even.found, hollow], [Status.OK, Status.HOLLOW], Status.NO_BRACE)
-    fault[rows] = even.fault
     strung = _strung(straight, height[rows], even)
     rest = _at_brace(bow.take(rows), strung)
-    good = even.found & rest.steady & (rest.slope > 0)
-    status[rows[even.found & ~good]] = Status.NO_BRACE
+    stays = rest.steady & (rest.slope > 0)
+    status[rows] = np.select(
+        [even.found & stays, even.found, hollow],
+        [Status.OK, Status.UNSTABLE, Status.HOLLOW],
+        Status.NO_BRACE,
+    )
+    fault[rows] = even.fault
+    good = status[rows] == Status.OK
     return _unstrung(status, height, fault).put(rows[good], strung.take(good))
 
 
