@@ -10,6 +10,7 @@ from datasets.record import Record
 from predictor.mixture import NormalMixture
 from predictor.model import prior_belief
 from reports.grouping import groups
+from reports.numbers import counted
 from reports.sources import Basis, Sources, basis_of, how_left_out
 from training.coverage import Bar, Count, bars, count, inside
 from training.left_out_builds import LeftOutBuild, LeftOutBuilds
@@ -160,16 +161,19 @@ def _verdict(told: Coverage) -> str:
     """Return what the count says, and no more than so many builds bear out."""
     if not told.builds:
         return "No build has been left out, so nothing is known of how often intervals hold."
-    of = "1 build" if told.builds == 1 else f"{told.builds} builds"
+    their = "its" if told.inside == 1 else "their"
     usual = f"{told.usual_low} to {told.usual_high}"
-    counted = f"Of {of}, {told.inside} fell in their {told.level:.0%} interval; {usual} would be usual."
+    said = (
+        f"Of {counted(told.builds, 'build')}, {told.inside} fell in {their} {told.level:.0%} interval; "
+        f"{usual} would be usual."
+    )
     if told.usual_low == 0:
-        return f"{counted} Any count would, so this tells nothing yet."
+        return f"{said} Any count would, so this tells nothing yet."
     if told.builds < FEWEST_FOR_A_VERDICT:
-        return f"{counted} From {FEWEST_FOR_A_VERDICT} builds on more than that can be said."
+        return f"{said} From {FEWEST_FOR_A_VERDICT} builds on more than that can be said."
     if told.inside < told.usual_low:
-        return f"{counted} Intervals are too narrow: trust them less than they say."
+        return f"{said} Intervals are too narrow: trust them less than they say."
     if told.inside > told.usual_high:
-        return f"{counted} Intervals are wider than they need be."
+        return f"{said} Intervals are wider than they need be."
     low, high = f"{told.share_low:.0%}", f"{told.share_high:.0%}"
-    return f"{counted} Nothing speaks against them; with 95% confidence the true share lies between {low} and {high}."
+    return f"{said} Nothing speaks against them; with 95% confidence the true share lies between {low} and {high}."

@@ -48,8 +48,8 @@ def _doubtful_too(report: CalibrationReport) -> list[Block]:
         return []
     return [
         Caution(
-            f"{not_counted(told.builds - counted)}, {told.inside} of {told.builds} fell in their {told.level:.0%} "
-            "interval."
+            f"{not_counted(told.builds - counted)}, {told.inside} of {told.builds} fell in "
+            f"{'its' if told.inside == 1 else 'their'} {told.level:.0%} interval."
         )
     ]
 

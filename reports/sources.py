@@ -16,7 +16,8 @@ from predictor.model import prior_belief
 from predictor.posterior import Posterior
 from predictor.scale_bias import with_check_weights
 from reports.blocks import Block, Caution, Paragraph, grid
-from training.left_out_builds import MOST_REFITTED, LeftOutBuilds, left_out_builds
+from reports.numbers import counted
+from training.left_out_builds import MOST_REFITTED, LeftOutBuilds, left_out_at_once, left_out_builds
 from training.progress import Track
 from training.train import NothingToLearnError, Trained, train
 
@@ -56,6 +57,11 @@ class Sources:
     def left_out(self) -> LeftOutBuilds | None:
         """Every build predicted from the others; nothing while there is no fit."""
         return left_out_builds(self.trained, self.contents, self.track) if self.trained else None
+
+    @cached_property
+    def left_out_at_once(self) -> LeftOutBuilds | None:
+        """The same at the scales of all builds: for what looks at the builds more than at their errors."""
+        return left_out_at_once(self.trained, self.contents) if self.trained else None
 
     @cached_property
     def belief(self) -> Posterior:
@@ -110,8 +116,8 @@ def tell_basis(basis: Basis) -> tuple[Block, ...]:
     told: list[Block] = [
         Paragraph(
             f"Made on {basis.on} by drawweight {basis.tool} from {basis.records} records (hash "
-            f"{basis.data_hash[:12]}), the model fitted for it to {basis.readings} readings of {basis.builds} "
-            f"{'build' if basis.builds == 1 else 'builds'}."
+            f"{basis.data_hash[:12]}), the model fitted for it to {counted(basis.readings, 'reading')} of "
+            f"{counted(basis.builds, 'build')}."
         )
     ]
     if not basis.builds:

@@ -1,7 +1,10 @@
 """Training, reports and the demo at the command line."""
 
 import json
+import re
 from pathlib import Path
+
+import pytest
 
 from tests.reports.conftest import Command
 
@@ -56,3 +59,16 @@ def test_the_demo_ends_with_a_prediction(command: Command) -> None:
     kit = command("--book demo/shop.book predict demo/planned-kit.toml --json")
     assert len(json.loads(kit.out)["draws"]) == 4
     assert len(json.loads(command("--book demo/shop.book show --json").out)["build"]) >= 40
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["train", "report calibration", "report errors", "report drift", "report settling", "report scales"],
+)
+def test_one_build_is_told_as_one(trained: Command, line: str) -> None:
+    """Of a shop with one build nothing says `1 builds`, and what fell somewhere fell in its interval."""
+    told = " ".join(trained(line).out.split())
+
+    assert "1 build" in told
+    assert not re.search(r"(?<![\d.])1 (builds|readings|weighings|bows|repeats)\b", told)
+    assert "1 fell in their" not in told
