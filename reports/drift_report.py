@@ -129,7 +129,7 @@ def make(sources: Sources, _words: Sequence[str]) -> DriftReport:
 
 def _charted(sources: Sources, raised_builds: Collection[str] = (), percent: float = 0.0) -> list[Charted]:
     """Return the builds on the chart, as if the readings of some had been higher; none that look wrong."""
-    trained, every = sources.trained, sources.left_out
+    trained, every = sources.trained, sources.left_out_at_once
     if trained is None or every is None:
         return []
     weighings = raised(trained.evidence.weighings, raised_builds, percent)

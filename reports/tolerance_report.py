@@ -1,6 +1,7 @@
 """What tolerance can be promised: planned, with the removal plan, by how past orders came out, and on which scale."""
 
 from collections.abc import Iterator, Sequence
+from math import hypot
 
 import numpy as np
 from pydantic import Field
@@ -9,10 +10,9 @@ from datasets.record import Record
 from predictor.calibration import builds_needed
 from predictor.conformity import conformance, guard_band
 from predictor.scale_bias import by_weighings
-from predictor.scatter import PRIOR_SCATTER
 from predictor.stakes import Stakes
 from reports.sources import Basis, Sources, basis_of
-from training.coverage import count
+from training.coverage import wilson
 from training.first_draws import FirstDraws, first_draws
 from training.left_out_builds import LeftOutBuilds
 from training.promises import (
@@ -23,7 +23,9 @@ from training.promises import (
     tolerance_by_rank,
     tolerance_for,
 )
+from training.reading_error import ReadingError, reading_error
 from training.usual_kits import kept_with_plan, share_kept, tolerance_kept, usual_kits
+from training.weighed_again import occasions
 
 SHARES = (0.9, 0.95, 0.99)
 
@@ -97,7 +99,9 @@ class Guard(Record):
     """How far inside a promise a reading on one scale must lie."""
 
     scale: str
-    sd_lbf: float = Field(description="standard uncertainty of one reading on it, scale and reading together")
+    sd_lbf: float = Field(
+        description="standard uncertainty of one reading on it, scale, reading and draw together"
+    )
     guard_lbf: float
     accept_lbf: float = Field(description="readings up to this from the mark may go out; below zero none may")
 
@@ -117,21 +121,27 @@ class ToleranceReport(Record):
     judged: int = Field(description="delivered orders whose bow was weighed at the promised draw")
     met_low: float = Field(description="of the share met, by Wilson's interval")
     met_high: float
+    reading_lbf: float = Field(description="standard uncertainty of one reading, the scale's own bias aside")
+    repeated: int = Field(
+        description="weighings beyond each bow's first on a scale, as it stood, that it rests on"
+    )
     guards: tuple[Guard, ...]
 
 
 def make(sources: Sources, _words: Sequence[str]) -> ToleranceReport:
     """Make the report."""
-    left_out = sources.left_out.sound() if sources.left_out else None
+    left_out = sources.left_out_at_once.sound() if sources.left_out_at_once else None
     read = [one.read_lbf for one in left_out.builds] if left_out else []
     weight = float(np.median(read)) if read else 50.0
     tolerance = sources.contents.shop.tolerance_lbf
     drawn = _first_draws(sources, left_out)
     with_plan = tuple(_with_plans(sources, left_out, drawn))
     sds, unknown = _scale_sds(sources)
-    orders = tuple(_order(kept, sds, unknown) for kept in delivered(sources.contents))
+    reading = reading_error(occasions(sources.contents))
+    orders = tuple(_order(kept, sds, unknown, reading) for kept in delivered(sources.contents))
     judged = [order for order in orders if order.met is not None]
-    met = count(sum(bool(order.met) for order in judged), len(judged), SHARES[0])
+    met = sum(bool(order.met) for order in judged)
+    met_low, met_high = wilson(met, len(judged))
     return ToleranceReport(
         basis=basis_of(sources),
         weight_lbf=weight,
@@ -141,11 +151,15 @@ def make(sources: Sources, _words: Sequence[str]) -> ToleranceReport:
         with_plan=with_plan,
         chances=_chances(drawn, with_plan, tolerance),
         orders=orders,
-        met=met.held,
-        judged=met.of,
-        met_low=met.low,
-        met_high=met.high,
-        guards=tuple(_guard(name, sd * weight, tolerance) for name, sd in sds.items()),
+        met=met,
+        judged=len(judged),
+        met_low=met_low,
+        met_high=met_high,
+        reading_lbf=reading.sd_lbf(weight),
+        repeated=reading.repeats.freedom if reading.repeats else 0,
+        guards=tuple(
+            _guard(name, hypot(sd * weight, reading.sd_lbf(weight)), tolerance) for name, sd in sds.items()
+        ),
     )
 
 
@@ -186,8 +200,8 @@ def _scale_sds(sources: Sources) -> tuple[dict[str, float], float]:
     return sds, sds[NOT_NOTED]
 
 
-def _order(kept: Kept, sds: dict[str, float], unknown: float) -> OrderKept:
-    sd = judged_sd(kept, sds, unknown, PRIOR_SCATTER.scale_reading_lbf, PRIOR_SCATTER.draw_reading_in)
+def _order(kept: Kept, sds: dict[str, float], unknown: float, reading: ReadingError) -> OrderKept:
+    sd = judged_sd(kept, sds, unknown, reading)
     promised = kept.order.weight.lbf
     conforms = None
     if kept.read_lbf is not None:
@@ -232,7 +246,6 @@ def _chances(
     )
 
 
-def _guard(scale: str, scale_lbf: float, tolerance_lbf: float) -> Guard:
-    sd = float(np.hypot(scale_lbf, PRIOR_SCATTER.scale_reading_lbf))
+def _guard(scale: str, sd: float, tolerance_lbf: float) -> Guard:
     guard = guard_band(sd, RISK)
     return Guard(scale=scale, sd_lbf=sd, guard_lbf=guard, accept_lbf=tolerance_lbf - guard)

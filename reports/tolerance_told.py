@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from reports.blocks import Block, Caution, Paragraph, grid, span
+from reports.numbers import fixed
 from reports.printing import Units
 from reports.sources import tell_basis
 from reports.tolerance_report import RISK, SHARES, Chance, ToleranceReport, WithPlan
@@ -27,29 +28,46 @@ def tell(report: ToleranceReport, units: Units) -> tuple[Block, ...]:
 
 
 def _verdict(report: ToleranceReport, units: Units) -> str:
-    """Return what may be promised, and nothing stronger than the builds bear out."""
+    """Return how near bows come, and whether the shop's tolerance may be promised, whatever the number of builds."""
     promise, unit = report.promises[0], units.weight
     if promise.by_predictions_lbf is None:
-        return "No build was weighed at its first draw, so no tolerance can be founded on this shop's bows."
-    wide, shop = (_either_way(lbf, units) for lbf in (promise.by_predictions_lbf, report.shop_tolerance_lbf))
+        return (
+            "No build was weighed at its first draw, so no tolerance can be founded on this shop's bows: "
+            f"{_shops(report, units)} cannot be promised yet."
+        )
+    wide = _either_way(promise.by_predictions_lbf, units)
     kept = f"Of bows that nobody has cut, 9 in 10 come within {wide} {unit} of what is predicted"
     if promise.by_past_errors_lbf is None:
         kept += f"; builds are too few to bear it out ({promise.builds_needed} are needed)."
     else:
         kept += f", and within {_either_way(promise.by_past_errors_lbf, units)} {unit} by what was measured."
         if report.shop_tolerance_lbf >= max(promise.by_predictions_lbf, promise.by_past_errors_lbf):
-            return f"{kept} The shop's {shop} {unit} may be promised of a bow that is built as planned."
+            return f"{kept} {_shops(report, units)} may be promised of a bow that is built as planned."
     return f"{kept} {_verdict_on_plan(report, units)}"
 
 
+def _shops(report: ToleranceReport, units: Units) -> str:
+    return f"the shop's {_either_way(report.shop_tolerance_lbf, units)} {units.weight}"
+
+
 def _verdict_on_plan(report: ToleranceReport, units: Units) -> str:
-    shop = f"The shop's {_either_way(report.shop_tolerance_lbf, units)} {units.weight}"
+    """Return whether the plan foretells nine of ten orders on every form within the shop's tolerance."""
+    shop = f"As planned, {_shops(report, units)} cannot be promised"
     if not report.with_plan:
-        return f"{shop} can be promised only of bows that are weighed and cut to weight."
+        return f"{shop}, only of bows that are weighed and cut to weight."
     of_shop = next(one for one in report.chances if one.tolerance_lbf == report.shop_tolerance_lbf)
     if None in of_shop.with_plan:
-        return f"{shop} is closer than the removal plan was followed for."
-    return f"{shop} takes the removal plan: it foretells that {_shares(of_shop)} of usual kits keep it."
+        return f"{shop}; it is closer than the removal plan was followed for."
+    told = f"{_shares(of_shop)} of usual kits keep it, as the plan foretells{_how_far_known(report.builds)}"
+    if min(share for share in of_shop.with_plan if share is not None) >= SHARES[0]:
+        return f"{shop}. With the removal plan it can: {told}."
+    widest = [kit.tolerances_lbf[0] for kit in report.with_plan]
+    enough = (
+        f"{_either_way(max(one for one in widest if one is not None), units)} {units.weight}"
+        if None not in widest
+        else "no tolerance that was looked at"
+    )
+    return f"{shop}, and not yet with the removal plan: {told}. 9 in 10 on every form keep {enough}."
 
 
 def _promises(report: ToleranceReport, units: Units) -> Block:
@@ -193,7 +211,7 @@ def _guards(report: ToleranceReport, units: Units) -> list[Block]:
             f"A reading just inside the promise is beyond it as likely as not. To risk {RISK:.0%} at either side, let "
             "a bow go out only if it reads well inside: here for "
             f"{units.tenths_of_weight(report.weight_lbf)} {unit} and the shop's "
-            f"{_either_way(report.shop_tolerance_lbf, units)} {unit}."
+            f"{_either_way(report.shop_tolerance_lbf, units)} {unit}. {_reading(report, units)}"
         ),
         grid("Guard band of each scale", ["scale", f"sd, {unit}", f"guard, {unit}", f"accept, {unit}"], rows),
     ]
@@ -204,3 +222,16 @@ def _guards(report: ToleranceReport, units: Units) -> list[Block]:
             )
         )
     return told
+
+
+def _reading(report: ToleranceReport, units: Units) -> str:
+    """Return what a reading scatters by, and on what that rests."""
+    by = (
+        f"by {report.repeated} repeated weighings and what is usual"
+        if report.repeated
+        else "as is usual, for no bow was weighed twice as it stood"
+    )
+    return (
+        f"One reading is off by {fixed(units.of_weight(report.reading_lbf), 2)} {units.weight} (one standard "
+        f"deviation), {by}; the scale's own bias, less what the report on scales says of it, comes on top."
+    )

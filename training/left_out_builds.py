@@ -113,18 +113,40 @@ class LeftOutBuilds:
 
 
 def left_out_builds(trained: Trained, contents: Contents, track: Track) -> LeftOutBuilds:
-    """Leave out each build of a fit once.
+    """Leave out each build of a fit once, training anew where builds are not too many.
 
     Args:
         trained: on the book.
         contents: of the book.
         track: goes through the builds and tells how far it has come.
     """
-    weighings = trained.evidence.weighings
-    asked = questions(contents, weighings, _last_of({weighing.weigh_in for weighing in weighings}))
-    refitted = len(asked) <= MOST_REFITTED
+    if len(trained.evidence.builds) > MOST_REFITTED:
+        return left_out_at_once(trained, contents)
+    asked = _asked(trained, contents)
     with threadpool_limits(limits=1, user_api="blas"):
-        predicted = _anew(trained, asked, track) if refitted else _at_its_scales(trained, asked)
+        return _in_time(trained, contents, asked, _anew(trained, asked, track), refitted=True)
+
+
+def left_out_at_once(trained: Trained, contents: Contents) -> LeftOutBuilds:
+    """Leave out each build of a fit once, at the scales of all builds."""
+    asked = _asked(trained, contents)
+    with threadpool_limits(limits=1, user_api="blas"):
+        return _in_time(trained, contents, asked, _at_its_scales(trained, asked), refitted=False)
+
+
+def _asked(trained: Trained, contents: Contents) -> tuple[Question, ...]:
+    weighings = trained.evidence.weighings
+    return questions(contents, weighings, _last_of({weighing.weigh_in for weighing in weighings}))
+
+
+def _in_time(
+    trained: Trained,
+    contents: Contents,
+    asked: tuple[Question, ...],
+    predicted: NormalMixture,
+    *,
+    refitted: bool,
+) -> LeftOutBuilds:
     found = LeftOutBuilds(_told(contents, trained, asked, predicted), asked, predicted, refitted)
     in_time = sorted(range(len(asked)), key=lambda place: (found.builds[place].weighed_on, place))
     return found.rows(in_time)

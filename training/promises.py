@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import hypot
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ from datasets.zero_points import from_zero
 from predictor.calibration import rank
 from predictor.mixture import NormalMixture
 from predictor.weighings import draws_from_back
+from training.reading_error import ReadingError
 
 Array = NDArray[np.float64]
 
@@ -123,21 +125,18 @@ def _standard(from_back_in: float, form: Form) -> float:
     return from_zero(from_back_in, ZeroPoint.STANDARD, form.handle_depth_in.inch)
 
 
-def judged_sd(
-    kept: Kept, scale_sds: Mapping[str, float], unknown_sd: float, read_lbf: float, draw_in: float
-) -> float:
+def judged_sd(kept: Kept, scale_sds: Mapping[str, float], unknown_sd: float, reading: ReadingError) -> float:
     """Return the standard uncertainty, in pounds, of a delivered bow's weight as its order judges it.
 
     Args:
         kept: with a reading.
         scale_sds: of the logarithm that each scale reads high, by name.
         unknown_sd: the same of a scale that nobody noted.
-        read_lbf: standard uncertainty of reading the scale.
-        draw_in: standard uncertainty of reading the draw.
+        reading: what one reading is off by.
     """
     scale = kept.weigh_in.scale
     of_scale = (
         0.0 if scale is not None and scale == kept.order.scale else scale_sds.get(scale or "", unknown_sd)
     )
     weight = kept.read_lbf or kept.order.weight.lbf
-    return float(np.linalg.norm([of_scale * weight, read_lbf, draw_in * (kept.per_inch_lbf or 0.0)]))
+    return hypot(of_scale * weight, reading.sd_lbf(weight, kept.per_inch_lbf))

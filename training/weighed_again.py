@@ -109,6 +109,17 @@ def repeats(found: Sequence[Occasion]) -> list[tuple[float, ...]]:
     return [read for occasion in found for read in occasion.read_lbf.values() if len(read) > 1]
 
 
+def on_one_scale(found: Sequence[Occasion]) -> list[tuple[float, ...]]:
+    """Return the readings of one bow on one scale, whoever weighed, wherever there are two or more."""
+    sets = []
+    for occasion in found:
+        by_scale: dict[str, tuple[float, ...]] = {}
+        for appraiser, read in occasion.read_lbf.items():
+            by_scale[appraiser.scale] = (*by_scale.get(appraiser.scale, ()), *read)
+        sets += [read for read in by_scale.values() if len(read) > 1]
+    return sets
+
+
 def largest_study(found: Sequence[Occasion]) -> Study | None:
     """Return the balanced study with the most readings, or nothing where there is none.
 

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from datasets.schema import WeighIn
+from reports.sources import in_silence
 from tests.reports.fitted import shop, sources
 from training.evaluate import learned, solved
 from training.left_out_builds import LeftOutBuilds, left_out_builds
@@ -34,7 +35,7 @@ def test_long_books_share_the_scales(monkeypatch: pytest.MonkeyPatch, left_out: 
     monkeypatch.setattr("training.left_out_builds.MOST_REFITTED", 23)
     trained = sources(24).trained
     assert trained is not None
-    shared = left_out_builds(trained, sources(24).contents, lambda steps, _: steps)
+    shared = left_out_builds(trained, sources(24).contents, in_silence)
     apart = np.array(
         [
             one.score - other.score

@@ -18,6 +18,7 @@ from training.promises import (
     tolerance_by_rank,
     tolerance_for,
 )
+from training.reading_error import ReadingError
 
 
 def predicted(median_lbf: float, *log_sds: float) -> NormalMixture:
@@ -111,9 +112,9 @@ def test_uncertainty_of_a_judgement() -> None:
     elsewhere, same = delivered(book(promised(1, scale="customer"), promised(2, scale="hook"), scale="hook"))
     sds = {"hook": 0.006}
 
-    reading, draw = 0.15, 0.06 * 2.5
-    assert judged_sd(same, sds, 0.01, 0.15, 0.06) == pytest.approx(np.hypot(reading, draw))
-    assert judged_sd(elsewhere, sds, 0.01, 0.15, 0.06) == pytest.approx(
+    reading, draw, usual = 0.15, 0.06 * 2.5, ReadingError(None)
+    assert judged_sd(same, sds, 0.01, usual) == pytest.approx(np.hypot(reading, draw))
+    assert judged_sd(elsewhere, sds, 0.01, usual) == pytest.approx(
         np.sqrt((0.006 * 45) ** 2 + reading**2 + draw**2)
     )
-    assert judged_sd(elsewhere, {}, 0.01, 0.15, 0.06) > judged_sd(elsewhere, sds, 0.01, 0.15, 0.06)
+    assert judged_sd(elsewhere, {}, 0.01, usual) > judged_sd(elsewhere, sds, 0.01, usual)

@@ -11,7 +11,7 @@ from scipy.stats import norm
 from datasets.contents import Contents
 from predictor.stakes import Stakes
 from training.first_draws import first_draws
-from training.left_out_builds import left_out_builds
+from training.left_out_builds import left_out_at_once
 from training.train import train
 from training.usual_kits import (
     TOLERANCES_LBF,
@@ -72,7 +72,7 @@ def test_usual_kits_of_a_shop() -> None:
     """
     contents = Contents.of(simulate(seed=90210, builds=24).records)
     trained = train(contents, "0" * 64, 1)
-    left_out = left_out_builds(trained, contents, lambda steps, _: steps).sound()
+    left_out = left_out_at_once(trained, contents).sound()
     drawn = first_draws(trained, contents, [build.build for build in left_out.builds])
     assert drawn is not None
     kits = list(usual_kits(contents, trained.model, left_out.builds, drawn))
