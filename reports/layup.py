@@ -34,7 +34,7 @@ NOMINAL_GLASS_IN = (0.030, 0.040, 0.043, 0.050)
 SAME_IN = 0.0005
 """Thicknesses of glass that differ by less are the same."""
 
-HOPELESS = 0.01
+HOPELESS = 0.05
 """Chance of meeting a promise below which a stack is no answer to it."""
 
 

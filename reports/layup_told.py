@@ -89,10 +89,8 @@ def _remarks(told: Told, units: Units) -> list[str]:
     if len(layup.refused) > REFUSALS_SHOWN:
         remarks.append(f"and {len(layup.refused) - REFUSALS_SHOWN} more refused (--json has them all)")
     if not layup.choices:
-        remarks += [
-            "No stack is left that may be pressed for this promise.",
-            *_reach(told.within_reach, units),
-        ]
+        remarks.append("No stack is left that may be pressed for this promise.")
+    remarks += _reach(told.within_reach, units)
     remarks += [f"1: {remark}" for choice in layup.choices[:1] for remark in choice.notes]
     if told.like is not None:
         remarks.append(_compared(told.like, told))

@@ -264,3 +264,15 @@ def test_an_equal_weight_swap_tells_its_strain(bow: Command) -> None:
     assert "a margin is no promise" in " ".join(told.out.split())
     assert refused.code == 1
     assert "no bow like K-001: " in refused.err
+
+
+def test_a_hopeless_stack_is_told_with_what_is_within_reach(bow: Command) -> None:
+    """A stack that is pressed near a promise but never meets it stands with the weights that can be."""
+    bow('stock glass "limb glass" .040')
+    bow('stock core "hard maple" .100')
+    within = json.loads(bow('layup --form plain-64 --target "120#@28" --json').out)["within_reach"]
+    ended = bow(f'layup --form plain-64 --target "{1.26 * within["heaviest"]["lbf"]:.0f}#@28"')
+
+    assert ended.code == 0
+    assert "heavy enough" in ended.out
+    assert "The heaviest bow of these lams that is not strained too far is expected to settle" in ended.out
