@@ -1,16 +1,8 @@
 """Brace and draw of a bow whose two limbs differ, on a rigid riser that turns about the hand.
 
 Everything is seen from the riser: x from the plane of its back toward the string, y along it toward the upper
-limb. Each limb is held by its half of the string as in `predictor.statics`, in its own mirror, outward positive;
-`side` is +1 for the upper limb and −1 for the lower one. A half string leans back from the riser's long axis by
-
-    lean = angle of the limb to the string at the root − root angle
-
-What is left is one angle of the riser. At brace the string is straight and its tilt is such that both limbs pull
-with one tension. At draw the nocking point is fixed on the string, so the halves may pull differently; the hand
-is a pivot without moment, so the resultant passes through pivot and nocking point, and the riser turns until
-
-    sum over both limbs of side × tension × cos(lean − side × turn) = 0
+limb. Each limb is held by its half of the string as in `predictor.statics`, in its own mirror, outward positive.
+What must hold of both together on the riser is in `predictor.riser`.
 
 Draw length is the straight distance from the hand's pivot to the nocking point, on which the force lies: the
 draw length of the Archery Manufacturers Organization, "from the nocking point on the string to the pivot point
@@ -20,24 +12,20 @@ pivot, square to the string, and counted in the same way. Any consistent units w
 """
 
 from dataclasses import dataclass, fields, replace
-from typing import Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from predictor import statics
-from predictor.batch import Array, Batch, Flags, solve_pairs
-from predictor.contact import Hold, Sight, sight
-from predictor.continuation import Places, Track, follow
+from predictor.batch import Array, Batch, Flags
+from predictor.contact import Hold, sight
+from predictor.continuation import Places, follow
 from predictor.elastica import LimbGrid
-from predictor.equilibrium import Equations, settled
+from predictor.halves import Halves, Values, flat, flat_hold, paired, paired_hold
 from predictor.lift_off import moved
-from predictor.statics import MOST_STRETCH, Shape, Status, nocking_point, shape
+from predictor.riser import Even, Nocked, Standing, Straight, evened
+from predictor.statics import MOST_STRETCH, Shape, Status, shape
 
-Values = TypeVar("Values", bound=np.generic)
-
-_ROUNDS = 10
-_CLOSE = 1e-7
 _TOUCH = 1e-9
 
 
@@ -75,6 +63,20 @@ class TwoLimbs(Batch):
             object.__setattr__(self, field.name, value)
             if value.shape != bows:
                 raise ValueError(f"{field.name}: wanted one for each bow, shape {bows}, got {value.shape}")
+
+    @property
+    def halves(self) -> Halves:
+        """The bows by their halves."""
+        pairs = (
+            (getattr(self.upper, field.name), getattr(self.lower, field.name)) for field in fields(LimbGrid)
+        )
+        side = np.repeat([1.0, -1.0], len(self.nocking_height))
+        depth, distance, height, stiffness = (
+            np.tile(values, 2)
+            for values in (self.pivot_depth, self.pivot_distance, self.nocking_height, self.string_stiffness)
+        )
+        limbs = LimbGrid(*(np.concatenate(pair) for pair in pairs))
+        return Halves(limbs, side, depth, side * distance, side * height, stiffness)
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,12 +154,12 @@ def brace(bow: TwoLimbs, height: ArrayLike) -> Braced:
     """
     bows = len(bow.nocking_height)
     height = np.array(np.broadcast_to(np.asarray(height, dtype=np.float64), (bows,)))
-    alone, track = statics.strung(_Halves.of(bow).limbs, np.tile(height, 2))
-    status = _paired(alone).max(axis=1)
-    fault = _paired(np.where(alone == Status.HOLLOW, track.fault, np.nan))
+    alone, track = statics.strung(bow.halves.limbs, np.tile(height, 2))
+    status = paired(alone).max(axis=1)
+    fault = paired(np.where(alone == Status.HOLLOW, track.fault, np.nan))
     rows = np.nonzero(status == Status.OK)[0]
-    straight = _Straight(_Halves.of(bow.take(rows)), (height - bow.pivot_depth)[rows])
-    even = _even(straight, track.hold.take(_both(rows, bows)), np.zeros(len(rows)))
+    straight = Straight(bow.take(rows).halves, (height - bow.pivot_depth)[rows])
+    even = evened(straight, track.hold.take(_both(rows, bows)), np.zeros(len(rows)))
     hollow = np.any(~np.isnan(even.fault), axis=1)
     strung = _strung(straight, height[rows], even)
     rest = _at_brace(bow.take(rows), strung)
@@ -184,17 +186,15 @@ def draw(bow: TwoLimbs, braced: Braced, draws: ArrayLike) -> Drawn:
     wanted = np.broadcast_to(np.asarray(draws, dtype=np.float64), (bows, np.shape(draws)[-1]))
     order = np.argsort(wanted, axis=1)
 
-    def stride(rows: Places, before: _Standing, ahead: Array) -> tuple[Flags, _Standing]:
-        nocked = _Nocked(
-            _Halves.of(bow.take(rows)), _flat(braced.half_string[rows]), ahead - bow.pivot_depth[rows]
-        )
+    def stride(rows: Places, before: Standing, ahead: Array) -> tuple[Flags, Standing]:
+        nocked = Nocked(bow.take(rows).halves, flat(braced.half_string[rows]), ahead - bow.pivot_depth[rows])
         length = ahead - before.position
         hold = moved(
             nocked.halves.limbs,
-            _flat_hold(before.hold),
-            _flat(before.hold_rate) * np.tile(length, 2)[:, None],
+            flat_hold(before.hold),
+            flat(before.hold_rate) * np.tile(length, 2)[:, None],
         )
-        even = _even(nocked, hold, before.turn + length * before.turn_rate)
+        even = evened(nocked, hold, before.turn + length * before.turn_rate)
         after = nocked.standing(ahead, even.hold, even.angle)
         whole = np.all(after.hold.tension <= MOST_STRETCH * bow.string_stiffness[rows, None], axis=1)
         found = even.found & after.steady & (after.force > 0) & whole
@@ -236,269 +236,10 @@ def tiller(bow: TwoLimbs, braced: Braced, belly: ArrayLike = 0.0) -> Array:
         belly: Distance of the belly from the neutral axis at each root, square to the limb, shape (n, 2) or one
             for all.
     """
-    straight = _Straight(_Halves.of(bow), braced.height - bow.pivot_depth)
-    root_angle = _paired(straight.halves.limbs.root_angle + straight.halves.side * np.tile(braced.tilt, 2))
-    gap = _paired(straight.distance(braced.tilt)) - np.asarray(belly, dtype=np.float64) * np.cos(root_angle)
+    straight = Straight(bow.halves, braced.height - bow.pivot_depth)
+    root_angle = paired(straight.halves.limbs.root_angle + straight.halves.side * np.tile(braced.tilt, 2))
+    gap = paired(straight.distance(braced.tilt)) - np.asarray(belly, dtype=np.float64) * np.cos(root_angle)
     return np.asarray(gap[:, 0] - gap[:, 1])
-
-
-@dataclass(frozen=True, eq=False)
-class _Halves:
-    """Bows by their 2n halves, the upper ones first, each in its own mirror: outward positive; all of shape (2n,)."""
-
-    limbs: LimbGrid
-    side: Array
-    pivot_depth: Array
-    pivot_distance: Array
-    nocking_height: Array
-    string_stiffness: Array
-
-    @classmethod
-    def of(cls, bow: TwoLimbs) -> "_Halves":
-        pairs = (
-            (getattr(bow.upper, field.name), getattr(bow.lower, field.name)) for field in fields(LimbGrid)
-        )
-        side = np.repeat([1.0, -1.0], len(bow.nocking_height))
-        depth, distance, height, stiffness = (
-            np.tile(values, 2)
-            for values in (bow.pivot_depth, bow.pivot_distance, bow.nocking_height, bow.string_stiffness)
-        )
-        limbs = LimbGrid(*(np.concatenate(pair) for pair in pairs))
-        return cls(limbs, side, depth, side * distance, side * height, stiffness)
-
-
-@dataclass(frozen=True, eq=False)
-class _Uneven:
-    """By how much two limbs fail to balance on the riser, and what its angle does to that and to their holds.
-
-    Attributes:
-        off: What ought to be nought, shape (n,).
-        by_angle: Its derivative by the angle, shape (n,).
-        hold_by_angle: Derivatives of each limb's (start, tension) by the angle, shape (2n, 2).
-    """
-
-    off: Array
-    by_angle: Array
-    hold_by_angle: Array
-
-
-class _Balance(Protocol):
-    """What must hold of two limbs on a riser, of which one angle is unknown."""
-
-    @property
-    def halves(self) -> _Halves:
-        """The bows."""
-
-    def equations(self, angle: Array) -> Equations:
-        """What each limb must meet by itself at this angle."""
-
-    def uneven(self, hold: Hold, seen: Sight, angle: Array) -> _Uneven:
-        """What both must meet together."""
-
-
-@dataclass(frozen=True, eq=False)
-class _Straight:
-    """A string at brace, which may tilt; `reach` is the pivot's distance from it, shape (n,)."""
-
-    halves: _Halves
-    reach: Array
-
-    def distance(self, tilt: Array) -> Array:
-        """Distance of the roots from the string, shape (2n,)."""
-        halves, lean = self.halves, self.halves.side * np.tile(tilt, 2)
-        depth = (halves.pivot_depth - halves.limbs.root_depth) * np.cos(lean)
-        return (
-            np.tile(self.reach, 2)
-            + depth
-            + (halves.pivot_distance - halves.limbs.root_distance) * np.sin(lean)
-        )
-
-    def equations(self, angle: Array) -> Equations:
-        lean, distance = self.halves.side * np.tile(angle, 2), self.distance(angle)
-
-        def equations(at: Places, some: LimbGrid, _tension: Array, seen: Sight) -> tuple[Array, Array]:
-            off = [seen.angle - some.root_angle - lean[at], seen.distance - distance[at]]
-            return np.stack(off, axis=-1), seen.slopes[:, :2]
-
-        return equations
-
-    def uneven(self, hold: Hold, seen: Sight, angle: Array) -> _Uneven:
-        """Tensions that differ."""
-        halves, lean = self.halves, self.halves.side * np.tile(angle, 2)
-        depth = (halves.limbs.root_depth - halves.pivot_depth) * np.sin(lean)
-        by_lean = depth + (halves.pivot_distance - halves.limbs.root_distance) * np.cos(lean)
-        by_angle = halves.side[:, None] * np.stack([np.ones_like(lean), by_lean], axis=-1)
-        hold_by = solve_pairs(seen.slopes[:, :2], by_angle)
-        return _Uneven(_sum(halves.side * hold.tension), _sum(halves.side * hold_by[:, 1]), hold_by)
-
-
-@dataclass(frozen=True, eq=False)
-class _Nocked:
-    """A nocking point at its distance from the pivot, `reach`, shape (n,), on a line to which the riser turns."""
-
-    halves: _Halves
-    half_string: Array
-    reach: Array
-
-    @property
-    def stretch(self) -> Array:
-        """How much longer a pull makes the half strings, per unit of force."""
-        return self.half_string / self.halves.string_stiffness
-
-    def equations(self, angle: Array) -> Equations:
-        halves, (along, _) = self.halves, self._directions(angle)
-        pivot = np.stack([halves.pivot_depth, halves.pivot_distance], axis=-1)
-        place = pivot + np.tile(self.reach, 2)[:, None] * along
-
-        def equations(at: Places, some: LimbGrid, tension: Array, seen: Sight) -> tuple[Array, Array]:
-            found, slopes = nocking_point(some, tension, seen, self.half_string[at], self.stretch[at])
-            return found - place[at], slopes
-
-        return equations
-
-    def uneven(self, hold: Hold, seen: Sight, angle: Array) -> _Uneven:
-        """A resultant of the pulls beside the line."""
-        pull = self._pull(hold, seen, angle)
-        _, across = self._directions(angle)
-        hold_by = solve_pairs(pull.slopes, np.tile(self.reach, 2)[:, None] * across)
-        beside, _ = pull.changes(hold_by, -self.halves.side)
-        return _Uneven(pull.beside, beside, hold_by)
-
-    def standing(self, position: Array, hold: Hold, turn: Array) -> "_Standing":
-        """What there is to say of bows that are in balance."""
-        seen = sight(self.halves.limbs, hold)
-        pull = self._pull(hold, seen, turn)
-        along, _ = self._directions(turn)
-        uneven = self.uneven(hold, seen, turn)
-        hold_by_draw = solve_pairs(pull.slopes, along)
-        beside, _ = pull.changes(hold_by_draw, np.zeros_like(pull.lean))
-        turn_rate = -beside / uneven.by_angle
-        hold_rate = hold_by_draw + np.tile(turn_rate, 2)[:, None] * uneven.hold_by_angle
-        _, slope = pull.changes(hold_rate, -self.halves.side * np.tile(turn_rate, 2))
-        return _Standing(
-            position=position,
-            hold=_paired_hold(hold),
-            hold_rate=_paired(hold_rate),
-            turn=turn,
-            turn_rate=turn_rate,
-            force=pull.force,
-            slope=slope,
-            lean=_paired(pull.lean),
-            steady=uneven.by_angle < 0,
-            fault=np.full((len(position), 2), np.nan),
-        )
-
-    def _directions(self, turn: Array) -> tuple[Array, Array]:
-        """Along the line, and across it where the nocking point goes if the turn grows; in each half's mirror."""
-        sine, cosine = np.tile(np.sin(turn), 2), np.tile(np.cos(turn), 2)
-        side = self.halves.side
-        return np.stack([cosine, side * sine], axis=-1), np.stack([-sine, side * cosine], axis=-1)
-
-    def _pull(self, hold: Hold, seen: Sight, turn: Array) -> "_Pull":
-        limbs, side = self.halves.limbs, self.halves.side
-        _, slopes = nocking_point(limbs, hold.tension, seen, self.half_string, self.stretch)
-        lean = seen.angle - limbs.root_angle
-        return _Pull(side, hold.tension, lean, lean - side * np.tile(turn, 2), seen.slopes[:, 0], slopes)
-
-
-@dataclass(frozen=True, eq=False)
-class _Pull:
-    """How half strings pull on nocking points, all of shape (2n,).
-
-    Attributes:
-        side: +1 for upper halves, −1 for lower ones.
-        tension: Of the half string.
-        lean: Its angle to the riser's long axis.
-        to_line: Its angle to the perpendicular of the line from pivot to nocking point.
-        lean_by: Derivatives of the lean by (start, tension), shape (2n, 2).
-        slopes: Derivatives of the nocking point's place by (start, tension), shape (2n, 2, 2).
-    """
-
-    side: Array
-    tension: Array
-    lean: Array
-    to_line: Array
-    lean_by: Array
-    slopes: Array
-
-    @property
-    def force(self) -> Array:
-        """Resultant along the line, shape (n,)."""
-        return _sum(self.tension * np.sin(self.to_line))
-
-    @property
-    def beside(self) -> Array:
-        """Resultant across the line, shape (n,)."""
-        return _sum(self.side * self.tension * np.cos(self.to_line))
-
-    def changes(self, hold_by: Array, to_line_by: Array) -> tuple[Array, Array]:
-        """Derivatives of `beside` and `force` by something that changes (start, tension) and line so, (n,) each."""
-        sine, cosine = np.sin(self.to_line), np.cos(self.to_line)
-        angle_by = (self.lean_by * hold_by).sum(axis=1) + to_line_by
-        beside = cosine * hold_by[:, 1] - self.tension * sine * angle_by
-        return _sum(self.side * beside), _sum(sine * hold_by[:, 1] + self.tension * cosine * angle_by)
-
-
-@dataclass(frozen=True, eq=False)
-class _Standing(Track):
-    """Where bows stand on their way from brace to full draw, and what there is to say of them there.
-
-    Attributes:
-        hold: How the string holds the limbs, shape (n, 2) each.
-        hold_rate: Derivatives of (start, tension) by the draw, shape (n, 2, 2).
-        turn: As in `Drawn`, shape (n,).
-        turn_rate: Its derivative by the draw, shape (n,).
-        force: Draw weight, shape (n,).
-        slope: Its derivative by the draw, shape (n,).
-        lean: As in `Drawn`, shape (n, 2).
-        steady: Whether a riser that is turned a little comes back, shape (n,).
-        fault: What was wrong with the last stride, as in `Drawn`, shape (n, 2).
-    """
-
-    hold: Hold
-    hold_rate: Array
-    turn: Array
-    turn_rate: Array
-    force: Array
-    slope: Array
-    lean: Array
-    steady: Flags
-    fault: Array
-
-
-@dataclass(frozen=True, eq=False)
-class _Even:
-    """Bows whose limbs balance, or fail to.
-
-    Attributes:
-        found: Whether they do, shape (n,).
-        hold: How the string holds the 2n limbs.
-        angle: The riser's angle, shape (n,).
-        fault: What is wrong with a limb, as in `Drawn`, shape (n, 2).
-    """
-
-    found: Flags
-    hold: Hold
-    angle: Array
-    fault: Array
-
-
-def _even(balance: _Balance, hold: Hold, angle: Array) -> _Even:
-    """Find the angle at which the limbs balance by Newton's method, with the limbs solved anew at each.
-
-    The last step is so small that the holds may follow it along their derivatives: the error is of its square.
-    There are two rounds at least, as the first may leave the limbs less well solved.
-    """
-    for trial in range(_ROUNDS):
-        solution = settled(balance.halves.limbs, balance.equations(angle), hold)
-        uneven = balance.uneven(solution.hold, solution.sight, angle)
-        step = -uneven.off / uneven.by_angle
-        angle = angle + step
-        hold = moved(balance.halves.limbs, solution.hold, np.tile(step, 2)[:, None] * uneven.hold_by_angle)
-        close = np.abs(step) < _CLOSE
-        if trial and np.all(close | np.isnan(step)):
-            break
-    return _Even(close & _paired(solution.found).all(axis=1), hold, angle, _paired(solution.fault))
 
 
 def _unstrung(status: NDArray[np.int8], height: Array, fault: Array) -> Braced:
@@ -508,7 +249,7 @@ def _unstrung(status: NDArray[np.int8], height: Array, fault: Array) -> Braced:
     return Braced(status, height, Hold(two, two, two), one, two, one, one, fault)
 
 
-def _strung(straight: _Straight, height: Array, even: _Even) -> Braced:
+def _strung(straight: Straight, height: Array, even: Even) -> Braced:
     """What there is to say of strung bows."""
     hold, tilt = even.hold, even.angle
     halves, lean = straight.halves, straight.halves.side * np.tile(tilt, 2)
@@ -526,22 +267,22 @@ def _strung(straight: _Straight, height: Array, even: _Even) -> Braced:
     return Braced(
         status=np.full(bows, Status.OK, dtype=np.int8),
         height=height,
-        hold=_paired_hold(hold),
+        hold=paired_hold(hold),
         tilt=tilt,
-        half_string=_paired(half),
+        half_string=paired(half),
         draw=np.hypot(straight.reach, up) + halves.pivot_depth[:bows],
         turn=tilt + np.arctan2(up, straight.reach),
         fault=np.full((bows, 2), np.nan),
     )
 
 
-def _at_brace(bow: TwoLimbs, braced: Braced) -> _Standing:
+def _at_brace(bow: TwoLimbs, braced: Braced) -> Standing:
     """Where strung bows stand before they are drawn."""
-    nocked = _Nocked(_Halves.of(bow), _flat(braced.half_string), braced.draw - bow.pivot_depth)
-    return nocked.standing(braced.draw, _flat_hold(braced.hold), braced.turn)
+    nocked = Nocked(bow.halves, flat(braced.half_string), braced.draw - bow.pivot_depth)
+    return nocked.standing(braced.draw, flat_hold(braced.hold), braced.turn)
 
 
-def _drawn(braced: Braced, track: _Standing, target: Array) -> Drawn:
+def _drawn(braced: Braced, track: Standing, target: Array) -> Drawn:
     """What there is to say of one draw of each bow."""
     stuck = np.where(np.isnan(track.fault).all(axis=1), Status.NO_DRAW, Status.HOLLOW)
     status = np.where(track.position >= target, Status.OK, stuck)
@@ -587,30 +328,6 @@ def _own_half(bow: TwoLimbs, braced: Braced, limb: LimbGrid, at: int, hold: Hold
 def _both(rows: Places, bows: int) -> Places:
     """Rows of both halves of some bows, of all `bows`."""
     return np.concatenate([rows, rows + bows])
-
-
-def _paired(values: NDArray[Values]) -> NDArray[Values]:
-    """Lay both halves of each bow side by side: from (2n, ...) to (n, 2, ...)."""
-    return np.stack(np.split(values, 2), axis=1)
-
-
-def _flat(values: Array) -> Array:
-    """From (n, 2, ...) back to (2n, ...)."""
-    return np.concatenate([values[:, 0], values[:, 1]])
-
-
-def _paired_hold(hold: Hold) -> Hold:
-    return Hold(_paired(hold.tip_angle), _paired(hold.tension), _paired(hold.lift_off))
-
-
-def _flat_hold(hold: Hold) -> Hold:
-    return Hold(_flat(hold.tip_angle), _flat(hold.tension), _flat(hold.lift_off))
-
-
-def _sum(values: Array) -> Array:
-    """Sum over both halves of each bow, from (2n,) to (n,)."""
-    upper, lower = np.split(values, 2)
-    return np.asarray(upper + lower)
 
 
 def _only(good: Flags, values: Array) -> Array:
