@@ -1,6 +1,7 @@
 """How the shop has learned, where the next builds would take it, and what would teach most."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -16,7 +17,8 @@ from reports.numbers import fixed
 from reports.printing import Units, named_once
 from reports.sources import Basis, Sources, basis_of, tell_basis
 from training.candidates import candidates, usual_bows
-from training.learning_curve import LEVEL, MOST_LATER, curve
+from training.compared import mean
+from training.learning_curve import LEVEL, curve
 from training.left_out_builds import LeftOutBuilds
 
 AHEAD = 10
@@ -34,12 +36,16 @@ MOSTLY_OWN = 0.8
 LEAST_TOLD_PERCENT = 0.005
 """A lesson that narrows intervals by less, in per cent of the weight, teaches nothing to speak of."""
 
+MATTERS_PERCENT, FEW_TOLD = 0.2, 3
+"""Below this gain even the best lesson hardly matters, and so many are shown."""
+
 
 class Stop(Record):
-    """What the first builds said of those that came next."""
+    """What the first builds said of the newest, which are the same at every stop."""
 
     builds: int = Field(description="that had taught")
-    later: int = Field(description="builds foretold, the next ones in time")
+    later: int = Field(description="builds foretold, the newest")
+    off_percent: tuple[float, ...] = Field(description="absolute error of each, of the weight")
     median_percent: float = Field(description="median absolute error, of the weight")
     rms_percent: float = Field(description="root mean square error, in which one slip weighs much")
     half_width_percent: float = Field(description="mean half width of the 90 % interval")
@@ -76,7 +82,7 @@ class LearningReport(Record):
 
 def make(sources: Sources, _words: Sequence[str]) -> LearningReport:
     """Make the report."""
-    left_out = sources.left_out.sound() if sources.left_out else None
+    left_out = sources.left_out_at_once.sound() if sources.left_out_at_once else None
     habits = sources.trained.evidence.habits if sources.trained else USUAL
     bows = usual_bows(sources.contents, left_out, habits)
     return LearningReport(
@@ -104,7 +110,7 @@ def _ahead(sources: Sources, bows: Sequence[Columns]) -> Ahead:
     more = [weighing("", bows[-1 - place % len(bows)]) for place in range(AHEAD)]
     left = doubt(belief, bows)
     percent = 100 * _wider(sources)
-    nothing_left = type(left)(belief, left.places, np.zeros_like(left.covariances))
+    nothing_left = replace(left, covariances=np.zeros_like(left.covariances))
     return Ahead(
         now_percent=percent * float(half_widths(left, bows).mean()),
         after_percent=percent * float(half_widths(after_all(left, more), bows).mean()),
@@ -159,13 +165,27 @@ def _curve_told(report: LearningReport) -> list[Block]:
     ]
     told: list[Block] = [
         Paragraph(
-            f"The first builds foretell the next ones, {MOST_LATER} at most, as they were built and cut; half "
-            "of them came nearer than the median error, and one slip of the pencil weighs much in the root mean "
-            "square. Few foretold builds tell an error only roughly. New lots come in with them."
+            "In each row the first builds foretell the newest ones, the same bows in all rows, as they were built and "
+            "cut; half of them came nearer than the median error, and one slip of the pencil weighs much in the root "
+            "mean square. New lots come in with them."
         ),
         grid("Error and width against builds", heads, rows, texts=0),
     ]
+    if len(report.curve) > 1:
+        told.append(Paragraph(_learned(report.curve[0], report.curve[-1])))
     return [*told, _curve_graph(report.curve)] if len(report.curve) > 2 else told
+
+
+def _learned(first: Stop, last: Stop) -> str:
+    """Return what the builds in between have brought, bow by bow."""
+    nearer = mean(np.array(first.off_percent) - np.array(last.off_percent))
+    builds = f"From {first.builds} to {last.builds} builds"
+    if nearer.half is None:
+        return f"{builds} the error of one bow is compared, which tells nothing yet."
+    moved = f"{builds} the mean absolute error of the same {last.later} bows went"
+    how = "down" if nearer.value >= 0 else "up"
+    sure = "more than luck brings" if abs(nearer.value) > nearer.half else "which luck alone may bring"
+    return f"{moved} {how} by {fixed(abs(nearer.value), 1)} ± {fixed(nearer.half, 1)}% of the weight (95%), {sure}."
 
 
 def _curve_graph(curve_: Sequence[Stop]) -> Graph:
@@ -211,6 +231,8 @@ def _ahead_told(report: LearningReport, ahead: Ahead, units: Units) -> list[Bloc
 
 def _teaches_told(report: LearningReport) -> list[Block]:
     worth = [one for one in report.teaches if one.gain_percent >= LEAST_TOLD_PERCENT][:TOLD]
+    hardly = bool(worth) and worth[0].gain_percent < MATTERS_PERCENT
+    worth = worth[:FEW_TOLD] if hardly else worth
     if not worth:
         return [
             Paragraph("No single build or measurement that can be thought of would narrow that to speak of.")
@@ -220,10 +242,16 @@ def _teaches_told(report: LearningReport) -> list[Block]:
     rows = [
         [named_once(one.what), fixed(one.half_width_percent, 2), fixed(one.gain_percent, 2)] for one in worth
     ]
+    first = (
+        "Nothing that one can build or test now matters much for the average of those bows."
+        if hardly
+        else "What would teach most, each by itself, for the average of those bows."
+    )
     return [
-        Paragraph(
-            "What would teach most, each by itself, for the average of those bows. For one planned bow see: drawweight "
-            f"predict BUILD --budget.{mostly}"
+        Paragraph(f"{first} For one planned bow see: drawweight predict BUILD --budget.{mostly}"),
+        grid(
+            "Best next",
+            ["do", "half width then, %", "narrower by, %"],
+            rows,
         ),
-        grid("Best next", ["do", "half width then, %", "narrower by, %"], rows),
     ]

@@ -56,14 +56,14 @@ def test_empty_book() -> None:
 def test_every_wood_on_every_form_once() -> None:
     """Of a shop that has built, each of its woods on each of its forms is one build to think of."""
     known = sources(8)
-    assert known.left_out is not None
+    assert known.left_out_at_once is not None
     assert known.trained is not None
     habits = known.trained.evidence.habits
-    bows = usual_bows(known.contents, known.left_out, habits)
-    found = [lesson.name for lesson in candidates(known.contents, known.left_out, bows, habits)]
+    bows = usual_bows(known.contents, known.left_out_at_once, habits)
+    found = [lesson.name for lesson in candidates(known.contents, known.left_out_at_once, bows, habits)]
     built = [name for name in found if name.startswith("build one of ")]
-    woods = {one.main_wood for one in known.left_out.builds}
-    forms = {one.form for one in known.left_out.builds}
+    woods = {one.main_wood for one in known.left_out_at_once.builds}
+    forms = {one.form for one in known.left_out_at_once.builds}
 
     assert len(set(found)) == len(found)
     assert sorted(built) == sorted(f"build one of {wood} on {form}" for wood in woods for form in forms)

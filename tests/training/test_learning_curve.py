@@ -8,32 +8,45 @@ import pytest
 from predictor.cutting import with_cut
 from predictor.model import prior_belief
 from tests.reports.fitted import sources
-from training.learning_curve import STOPS, Point, curve
-from training.questions import answers
+from training.evaluate import learned
+from training.learning_curve import Point, curve
+from training.questions import Question, answers
 
 
 def points(builds: int) -> tuple[Point, ...]:
     """Return the curve of an invented shop's first builds."""
     known = sources(builds)
     assert known.trained is not None
-    assert known.left_out is not None
-    return curve(known.trained.evidence, known.left_out.asked, lambda steps, _: steps)
+    return curve(known.trained.evidence, left_out(builds), lambda steps, _: steps)
 
 
-def test_each_stop_foretells_the_builds_after_it() -> None:
-    """At every stop the builds that had not come in are foretold, and one that has is not."""
+def test_the_same_bows_are_foretold_at_every_stop() -> None:
+    """Of eight builds the newest three are foretold by the first none to five of them, which none of those have met."""
     found = points(8)
 
-    assert [point.builds for point in found] == [stop for stop in STOPS if stop < 8]
-    assert all(point.builds + point.later == 8 for point in found)
-    assert all(0 <= point.inside <= point.later for point in found)
+    assert [point.builds for point in found] == [0, 1, 2, 3, 5]
+    assert {point.later for point in found} == {3}
+    assert all(0 <= point.inside <= 3 for point in found)
+    asked = left_out(8)[5:]
+    known = sources(8).trained
+    assert known is not None
+    for point in found:
+        builds = [question.build for question in left_out(8)[: point.builds]]
+        medians = np.exp(learned(known.evidence.weighings, builds).answers(asked).quantile(0.5))
+        read = np.exp([question.log_weight for question in asked])
+        assert point.off_percent == pytest.approx(100 * np.abs(read / medians - 1))
+
+
+def left_out(builds: int) -> tuple[Question, ...]:
+    """Return one reading each of an invented shop's first builds, in the order of time."""
+    found = sources(builds).left_out_at_once
+    assert found is not None
+    return found.asked
 
 
 def test_first_point_is_the_handbooks() -> None:
     """Before any build the error is that of the prior's belief, which no cut of the shop has told anything."""
-    known = sources(3)
-    assert known.left_out is not None
-    asked = known.left_out.asked
+    asked = left_out(3)[2:]
     read = np.array([question.log_weight for question in asked])
     untold = [replace(question, columns=with_cut(question.columns, 0.0)) for question in asked]
     errors = np.expm1(read - answers(prior_belief(), untold).quantile(0.5))
