@@ -9,6 +9,7 @@ weighing acts as if it read A with the variance V Var(A) / (Var(A) - V).
 The mixture over scales of doubt and slips is replaced by its mean and covariance, which its rare wide parts widen.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from math import sqrt
@@ -26,6 +27,7 @@ from predictor.foresight import foretell, standing
 from predictor.own_history import exactly_read
 from predictor.passes import Finishing, Noise
 from predictor.prospects import Knowledge, Promise
+from predictor.ranged import Ranged, ranged
 from predictor.scatter import PRIOR_SCATTER
 from predictor.weighings import draws_from_back, moment_at, weighed
 
@@ -59,34 +61,55 @@ class Kit:
         """Return the last weigh-in, if there is one."""
         return next((event for event in reversed(self.events) if isinstance(event, WeighIn)), None)
 
+    def stands_at(self) -> tuple[Stage, int]:
+        """Return the stage that its next weighing is made at, and the arrows shot by then."""
+        last = self.last_weighing()
+        stage = Stage.TILLERED if last is None or last.stage is Stage.BLANK else last.stage
+        return stage, 0 if last is None else last.shots or 0
+
 
 @dataclass(frozen=True)
 class KitState:
     """A kit's weight in pounds, judged as the promise is.
 
     Attributes:
-        now_lbf: median as the bow stands.
+        now: as the bow stands.
         finished_lbf: median after finish sanding, if no stock is taken off.
         shot_in_lbf: median when finished and after the first arrows.
-        settled_lbf: median after shooting in too.
+        settled: after shooting in too.
         can_tell_lbf: standard deviation that a weighing can still tell, of a bow at the target.
         gain: loss expected of a removal, as a share of the one by the statics, both as logarithms.
         noise: of passes, of a weighing, and of what comes after, of a bow at the target.
-        reading_lbf: median of one more reading at the promise's draw.
-        reading_sd_lbf: of that reading about the bow's own weight.
+        reading: one more, at the promise's draw.
+        reading_sd_lbf: of that reading about the bow's own weight, of a bow at the target.
         scale: that would be read.
     """
 
-    now_lbf: float
+    now: Ranged
     finished_lbf: float
     shot_in_lbf: float
-    settled_lbf: float
+    settled: Ranged
     can_tell_lbf: float
     gain: float
     noise: Noise
-    reading_lbf: float
+    reading: Ranged
     reading_sd_lbf: float
     scale: str | None
+
+    @property
+    def now_lbf(self) -> float:
+        """Median as the bow stands."""
+        return self.now.lbf
+
+    @property
+    def settled_lbf(self) -> float:
+        """Median after finishing and shooting in."""
+        return self.settled.lbf
+
+    @property
+    def reading_lbf(self) -> float:
+        """Median of one more reading at the promise's draw."""
+        return self.reading.lbf
 
 
 def kit_state(kit: Kit, promise: Promise, knowledge: Knowledge) -> KitState | Refusal:
@@ -110,9 +133,10 @@ def kit_state(kit: Kit, promise: Promise, knowledge: Knowledge) -> KitState | Re
     joint = foretell(stand, told).joint
     reads = len(told[0][0].offset)
     by_statics = float(told[1][0].offset[0] - told[-1][0].offset[0])
-    middle = joint.marginal().quantile(0.5)
+    logs = joint.marginal()
+    middle = logs.quantile(0.5)
     gain = float(middle[reads] - middle[-1]) / by_statics
-    state = _state(promise.weight_lbf, np.exp(middle), joint.covariance, reads, wanted[0].moment.scale)
+    state = _state(promise.weight_lbf, ranged(logs), joint.covariance, reads, wanted[0].moment.scale)
     noise = state.noise.finished() if _is_shot_in(kit, promise) else state.noise
     return replace(state, gain=gain, noise=noise)
 
@@ -138,19 +162,19 @@ class _Wanted:
 
     def judged(self, told: Columns) -> Columns:
         """Return what it depends on: of what is judged, errors of reading and air taken off."""
-        if self.is_reading:
-            return told
-        if self.moment.scale is None:
-            return exactly_read(told)
-        return replace(told, weighing=(), sd=np.zeros_like(told.sd))
+        return told if self.is_reading else as_judged(told, self.moment.scale)
+
+
+def as_judged(told: Columns, scale: str | None) -> Columns:
+    """Return what a bow's weight depends on without errors of reading and air: on a scale, or else in true force."""
+    return exactly_read(told) if scale is None else replace(told, weighing=(), sd=np.zeros_like(told.sd))
 
 
 def _wanted(kit: Kit, promise: Promise) -> list[_Wanted]:
     """Return readings of one more weighing, then the bow now, finished, shot in a little, settled, and with less."""
     form, build, judged = kit.form, kit.build, promise.judged
     last = kit.last_weighing()
-    stage = Stage.TILLERED if last is None or last.stage is Stage.BLANK else last.stage
-    shots = 0 if last is None else last.shots or 0
+    stage, shots = kit.stands_at()
     done = Stage.SETTLED if stage in FINISHED else stage
 
     def at(events: tuple[Event, ...], stage: Stage, shots: int) -> _Wanted:
@@ -194,19 +218,19 @@ def _thought_of(kit: Kit) -> Removal:
 
 
 def _state(
-    target_lbf: float, middle_lbf: Array, covariance: Array, reads: int, scale: str | None
+    target_lbf: float, expected: Sequence[Ranged], covariance: Array, reads: int, scale: str | None
 ) -> KitState:
     """Return the state from what was foretold: readings, then the bow in the order in which it was wanted."""
     now, finished, shot_in, settled, less = range(reads, reads + 5)
     variance = float(covariance[now, now])
     with_now = covariance[:reads, now]
     left = variance - float(with_now @ np.linalg.solve(covariance[:reads, :reads], with_now))
-    loss = float(np.log(middle_lbf[now] / middle_lbf[less]))
+    loss = float(np.log(expected[now].lbf / expected[less].lbf))
     return KitState(
-        now_lbf=float(middle_lbf[now]),
-        finished_lbf=float(middle_lbf[finished]),
-        shot_in_lbf=float(middle_lbf[shot_in]),
-        settled_lbf=float(middle_lbf[settled]),
+        now=expected[now],
+        finished_lbf=expected[finished].lbf,
+        shot_in_lbf=expected[shot_in].lbf,
+        settled=expected[settled],
         can_tell_lbf=target_lbf * sqrt(variance),
         gain=1.0,
         noise=Noise(
@@ -219,7 +243,7 @@ def _state(
                 near_lbf=NEAR_SHARE * target_lbf,
             ),
         ),
-        reading_lbf=float(middle_lbf[0]),
+        reading=expected[0],
         reading_sd_lbf=target_lbf * _apart(covariance, 0, now),
         scale=scale,
     )

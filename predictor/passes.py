@@ -62,8 +62,9 @@ REACH_STEP_LBF = 8.0
 
 
 class Step(StrEnum):
-    """What is done next with a kit; a weighing follows all but the last."""
+    """What is done next with a kit; a weighing follows all but the last, and a kit never weighed is strung first."""
 
+    STRING = "string and weigh"
     TAKE_OFF = "take off"
     WEIGH = "weigh again"
     FINISH = "finish and shoot in"

@@ -12,14 +12,17 @@ from datasets.history import bow_at
 from datasets.record import DrawLength, Record
 from datasets.schema import Method, Removal, WeighIn
 from datasets.tolerances import DEFAULT_RADIUS_IN
+from predictor.awaited import Awaited, readings_of
 from predictor.bow import Refusal
 from predictor.cut_patterns import Stiffer
 from predictor.full_draw import drawn
 from predictor.kit_state import Kit, first_shots, kit_state
 from predictor.margins import Strained, notes_on_margins
 from predictor.passes import Step
-from predictor.planned_passes import Ending, Followed, Pass, Planner
+from predictor.plan_parts import Ending, Followed, Pass
+from predictor.planned_passes import Planner
 from predictor.prospects import Knowledge, Promise
+from predictor.ranged import Ranged
 from predictor.shortening import Shortened, shortened
 from predictor.stakes import Stakes
 from predictor.tiller import tillered
@@ -48,14 +51,19 @@ class Plan(Record):
     pass_cost_lbf: float
     miss_cost_lbf: float
     most_under: float
-    now_lbf: float
+    now: Ranged
     kept_for_finishing_lbf: float = Field(description="that edges and finish sanding are expected to take")
     kept_for_shooting_lbf: float = Field(description="that shooting in is expected to take")
-    settled_lbf: float = Field(description="expected if nothing more is taken off")
-    can_tell_lbf: float = Field(description="standard deviation that weighings can still tell")
-    after_lbf: float = Field(description="standard deviation of finishing and shooting in")
+    settled: Ranged = Field(description="expected if nothing more is taken off")
+    can_tell_lbf: float = Field(description="standard deviation of it that weighings can still tell")
+    after_lbf: float = Field(description="standard deviation of it by finishing and shooting in")
     next_step: Step
+    weighing: Awaited | None = Field(
+        description="of the bow as it stands, at the draw to weigh at; nothing where even the shortest is expected "
+        "past the target"
+    )
     first_shots: int = Field(description="arrows to be shot between finish sanding and the last passes")
+    first_shot_in: Awaited | None = Field(description="the weighing after them, if they are ahead")
     passes: tuple[Pass, ...]
     expected_passes: float
     under: float = Field(description="chance of ending under the tolerance")
@@ -85,7 +93,7 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
     if isinstance(planner, Refusal):
         return planner
     beyond = _out_of_reach(planner.ways, promise.weight_lbf + stakes.tolerance_lbf)
-    followed = Followed(Step.STOP, (), Ending(0.0, 0.0, 1.0, 0.0)) if beyond else planner.followed()
+    followed = _followed(planner, beyond)
     taken = [removal for one in followed.passes for removal in one.removals]
     after = _strains(kit, taken, promise, limits, knowledge)
     if isinstance(after, Refusal):
@@ -94,7 +102,7 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
     told = _told(planner, promise, followed, beyond, (*planner.notes, *_of_corners(kit, followed), *margins))
     if not told.too_light:
         return told
-    shorter = shortened(kit, told.settled_lbf, promise.judged.draw, knowledge, limits.strain)
+    shorter = shortened(kit, promise.judged, knowledge, limits.strain)
     return told.model_copy(update={"shortened": tuple(shorter)})
 
 
@@ -112,7 +120,16 @@ def _planner(
     ways = ways_of(kit, state, promise.judged, limits, knowledge, stiffer)
     if isinstance(ways, Refusal):
         return ways
-    return Planner(ways, state, promise.weight_lbf, stakes, (*notes, *_of_tiller(ways)))
+    readings = readings_of(kit, state, promise, knowledge)
+    return Planner(ways, state, readings, promise.weight_lbf, stakes, (*notes, *_of_tiller(ways)))
+
+
+def _followed(planner: Planner, beyond: Sequence[Reach]) -> Followed:
+    """Return what the plan comes to; a kit that was never weighed is weighed before anything is taken off."""
+    weighed = planner.ways.kit.last_weighing() is not None
+    if beyond:
+        return Followed(Step.STOP if weighed else Step.STRING, (), Ending(0.0, 0.0, 1.0, 0.0))
+    return planner.followed() if weighed else planner.weighed_first()
 
 
 def _told(
@@ -125,6 +142,8 @@ def _told(
     """Return the plan that follows."""
     state, stakes, ending = planner.state, planner.stakes, followed.ending
     below = state.settled_lbf < promise.weight_lbf
+    share = state.settled_lbf / promise.weight_lbf
+    strung = followed.step is not Step.STRING
     return Plan(
         build=planner.ways.kit.build.id,
         target_lbf=promise.weight_lbf,
@@ -137,21 +156,23 @@ def _told(
         pass_cost_lbf=stakes.pass_cost_lbf,
         miss_cost_lbf=stakes.miss_cost_lbf,
         most_under=stakes.most_under,
-        now_lbf=state.now_lbf,
+        now=state.now,
         kept_for_finishing_lbf=state.now_lbf - state.finished_lbf,
         kept_for_shooting_lbf=state.finished_lbf - state.settled_lbf,
-        settled_lbf=state.settled_lbf,
-        can_tell_lbf=state.can_tell_lbf,
-        after_lbf=state.noise.after_lbf,
+        settled=state.settled,
+        can_tell_lbf=share * state.can_tell_lbf,
+        after_lbf=share * state.noise.after_lbf,
         next_step=followed.step,
+        weighing=planner.readings.now(),
         first_shots=first_shots(promise),
+        first_shot_in=followed.first_shot_in,
         passes=followed.passes,
         expected_passes=ending.passes,
         under=ending.under,
         within=1 - ending.under - ending.over,
         over=ending.over,
         out_of_reach=beyond,
-        too_light=not followed.passes and below and ending.under > stakes.most_under,
+        too_light=strung and not followed.passes and below and ending.under > stakes.most_under,
         shortened=(),
         notes=notes,
     )

@@ -9,19 +9,17 @@ from dataclasses import dataclass, replace
 from math import ceil, hypot, inf
 
 import numpy as np
-from pydantic import Field
 from scipy.special import ndtri
 
-from datasets.record import Record, Side
+from datasets.record import Side
 from datasets.schema import Method, Removal
+from predictor.awaited import Awaited, Readings
 from predictor.cut_patterns import Patterns
 from predictor.kit_state import KitState
 from predictor.passes import MOST_PASSES, Noise, Outlook, Step, outlook
+from predictor.plan_parts import Ending, Followed, Pass, PlannedCut
 from predictor.stakes import Stakes, safe_aim
 from predictor.ways import ORDER, Way, Ways
-
-BAND = 1.645
-"""Standard deviations to either side that hold nine readings of ten."""
 
 SAW_IN = 1 / 32
 """Least that a saw or sander sensibly takes off the width: 1/64 in on either side. Common practice, no source."""
@@ -40,59 +38,6 @@ SHARE_STEP = 0.05
 
 SAME_LBF = 1e-7
 """Weights that differ by less are the same."""
-
-
-class PlannedCut(Record):
-    """A size at one place, before and after a pass: width, back's width, corner radius or thickness of the glass."""
-
-    limb: Side
-    from_fade_in: float
-    size_in: float
-    new_size_in: float
-
-
-class Pass(Record):
-    """One pass with the weighing after it."""
-
-    method: Method = Field(description="how: by the sides, the edges, the trap or the belly's glass")
-    by_hand: bool = Field(
-        description="whether it is the last or follows the finishing, and is sanded or scraped by hand to the line"
-    )
-    once_finished: bool = Field(
-        description="whether the bow is finish-sanded, shot in a little and weighed before it"
-    )
-    loss_lbf: float = Field(description="of the settled weight, expected of the cuts as rounded")
-    cuts: tuple[PlannedCut, ...]
-    removals: tuple[Removal, ...] = Field(description="as they are to be noted")
-    reading_lbf: float = Field(description="expected of the weighing after it")
-    low_lbf: float = Field(description="nine readings of ten lie between this and the next")
-    high_lbf: float
-
-
-@dataclass(frozen=True)
-class Ending:
-    """How a plan is likely to end.
-
-    Attributes:
-        cost_lbf: expected, in pounds given away.
-        under: chance of ending under the tolerance.
-        over: chance of ending over it.
-        passes: expected number.
-    """
-
-    cost_lbf: float
-    under: float
-    over: float
-    passes: float
-
-
-@dataclass(frozen=True)
-class Followed:
-    """What a plan comes to: the next step, the passes to be expected, and how it is likely to end."""
-
-    step: Step
-    passes: tuple[Pass, ...]
-    ending: Ending
 
 
 @dataclass(frozen=True)
@@ -131,6 +76,7 @@ class Planner:
     Attributes:
         ways: that may be used.
         state: of the kit.
+        readings: expected of weighings to come.
         target_lbf: settled weight promised.
         stakes: of missing it.
         notes: on the tiller.
@@ -138,6 +84,7 @@ class Planner:
 
     ways: Ways
     state: KitState
+    readings: Readings
     target_lbf: float
     stakes: Stakes
     notes: tuple[str, ...] = ()
@@ -146,6 +93,7 @@ class Planner:
         """Return what the plan comes to if every reading comes as expected."""
         standing = _Standing(self.ways.sides, 0, self.state.can_tell_lbf, ())
         first, passes, ending = Step.STOP, list[Pass](), self._ending(Step.STOP, standing, 0, 0)
+        shot_in: Awaited | None = None
         for left in range(MOST_PASSES, 0, -1):
             step, standing, to = self._next(standing, left)
             if left == MOST_PASSES:
@@ -155,10 +103,16 @@ class Planner:
                 passes.append(self._pass(standing, after))
                 standing = after
             elif step is Step.FINISH:
-                standing = self._finished(standing)
+                shot_in, standing = self._shot_in(standing), self._finished(standing)
             else:
                 break
-        return Followed(first, tuple(_by_hand(one, passes[-1]) for one in passes), ending)
+        return Followed(first, tuple(_by_hand(one, passes[-1]) for one in passes), ending, shot_in)
+
+    def weighed_first(self) -> Followed:
+        """Return what the plan of a kit that was never weighed comes to: nothing is taken off before it is."""
+        start = _Standing(self.ways.sides, 0, self.state.can_tell_lbf, ())
+        ahead = self._ending_after(start, start.at, MOST_PASSES)
+        return Followed(Step.STRING, (), replace(ahead, passes=ahead.passes - 1))
 
     def _next(self, standing: _Standing, left: int) -> tuple[Step, _Standing, int]:
         """Return the next step, and for a pass its way and the pattern to cut to."""
@@ -273,10 +227,8 @@ class Planner:
         return hypot(standing.sd_lbf, standing.way.loss_sd_lbf(standing.at, to))
 
     def _pass(self, standing: _Standing, after: _Standing) -> Pass:
-        reading = self.state.reading_lbf * after.settled_lbf / self.state.settled_lbf
-        if after.finished:
-            reading *= self.state.shot_in_lbf / self.state.now_lbf
-        band = BAND * hypot(self._sd_before_weighing(standing, after.at), self.state.reading_sd_lbf)
+        reading = self._reading_lbf(after)
+        loss_sd = standing.way.loss_sd_lbf(standing.at, after.at) / standing.settled_lbf
         return Pass(
             method=after.way.method,
             by_hand=False,
@@ -285,9 +237,24 @@ class Planner:
             cuts=tuple(_cuts(after.way.possible, standing.at, after.at)),
             removals=after.taken[len(standing.taken) :],
             reading_lbf=reading,
-            low_lbf=reading - band,
-            high_lbf=reading + band,
+            weighing=self.readings.after(reading, self._log_sd(standing.sd_lbf, loss_sd)),
         )
+
+    def _shot_in(self, standing: _Standing) -> Awaited | None:
+        """Return the weighing after finish sanding and the first arrows."""
+        finishing = self.state.noise.finishing
+        shown = 0.0 if finishing is None else finishing.shown_lbf / self.target_lbf
+        reading = self._reading_lbf(replace(standing, finished=True))
+        return self.readings.after(reading, self._log_sd(standing.sd_lbf, shown))
+
+    def _reading_lbf(self, standing: _Standing) -> float:
+        """Return the reading expected at the promised draw."""
+        reading = self.state.reading_lbf * standing.settled_lbf / self.state.settled_lbf
+        return reading * self.state.shot_in_lbf / self.state.now_lbf if standing.finished else reading
+
+    def _log_sd(self, told_lbf: float, log_sd: float) -> float:
+        """Return the standard deviation of a reading's logarithm, from that of a bow at the target and one more."""
+        return hypot(told_lbf / self.target_lbf, self.state.reading_sd_lbf / self.target_lbf, log_sd)
 
     def _ending_after(self, standing: _Standing, to: int, left: int) -> Ending:
         """Return how it is likely to end if a pattern is cut and the plan is asked again after each weighing.

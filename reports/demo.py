@@ -18,7 +18,8 @@ from reports import expectation, show
 from reports.adding import add_reading
 from reports.layup import promise_of
 from reports.learned import learn, show_in_brief
-from reports.plan import plan_for, show_plan
+from reports.plan import plan_for
+from reports.plan_told import show_plan
 from reports.prediction import show_prediction
 from reports.printing import Units
 

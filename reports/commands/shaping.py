@@ -40,7 +40,8 @@ from reports.commands.typed import (
     one_draw_typed,
     tiller_typed,
 )
-from reports.plan import plan_for, show_plan
+from reports.plan import plan_for
+from reports.plan_told import show_plan
 from reports.printing import console
 from reports.tiller import show_tiller
 from reports.worth import show_worth, worth_json, worth_of

@@ -6,6 +6,7 @@ from typing import Any
 from datasets.materials import handbook
 from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Event, WeighIn
+from predictor.awaited import Readings, readings_of
 from predictor.bow import Refusal
 from predictor.kit_state import Kit, KitState, kit_state
 from predictor.plan import Plan, plan
@@ -60,3 +61,9 @@ def state(*events: Event, scale: str | None = "hook") -> KitState:
     told = kit_state(kit(*events), promise(45.0, scale), Knowledge(handbook()))
     assert isinstance(told, KitState)
     return told
+
+
+def readings(*events: Event, target_lbf: float = 45.0) -> Readings:
+    """Return what one more weighing of the plain bow would read."""
+    known = Knowledge(handbook())
+    return readings_of(kit(*events), state(*events), promise(target_lbf), known)

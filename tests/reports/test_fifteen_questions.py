@@ -87,15 +87,13 @@ def true_lbf(layers, widths_in=LONG.widths_in, settled=False):
     return float(np.mean(chain_weights(bows, [moduli] * PRESSED_ALIKE, draws))) * float(np.exp(effects))
 
 
-def true_now(job, bow=None):
+def true_now(job, bow=None, draw_in=28.0):
     """Return what a perfect scale reads of one bow at 28 in as it lies on the bench, or cut to another shape."""
-    lbf = (
-        job.physics_lbf[0]
-        if bow is None
-        else chain_weights([bow], [job.moduli], job.draws_in[None, :1])[0, 0]
-    )
-    gain = truth().method_gain["sides"] - 1
-    more = 0.0 if bow is None else gain * float(np.log(lbf / job.physics_lbf[0]))
+    lbf = whole = job.physics_lbf[0]
+    if bow is not None:
+        draws_in = np.full((2, 1), job.draws_in[0] + draw_in - 28.0)
+        lbf, whole = chain_weights([bow, job.bow], [job.moduli] * 2, draws_in)[:, 0]
+    more = (truth().method_gain["sides"] - 1) * float(np.log(lbf / whole))
     return float(lbf * np.exp(job.effects + more + truth().forms[LONG.name] + job.shape))
 
 
@@ -183,11 +181,14 @@ def test_3_what_to_take_off_a_heavy_kit_in_which_passes(ask):
     plan, job = told.value, on_the_bench()[HEAVY_KIT]
     assert told.code == 0
     lost = sum(one["loss_lbf"] for one in plan["passes"])
-    assert plan["settled_lbf"] - lost == pytest.approx(plan["target_lbf"], abs=plan["tolerance_lbf"])
+    assert plan["settled"]["lbf"] - lost == pytest.approx(plan["target_lbf"], abs=plan["tolerance_lbf"])
     first = plan["passes"][0]
     off = {cut["from_fade_in"]: cut["size_in"] - cut["new_size_in"] for cut in first["cuts"]}
     cut = narrower(job.bow, [off[0.0], off[12.5], off[25.0]])
-    assert holds((first["low_lbf"], first["high_lbf"]), true_now(job, cut))
+    weighing = first["weighing"]
+    read_lbf = true_now(job, cut, weighing["draw"]["inch"])
+    assert holds((weighing["reading"]["low_lbf"], weighing["reading"]["high_lbf"]), read_lbf)
+    assert read_lbf < plan["target_lbf"] < true_now(job, cut)
     assert plan["under"] + plan["within"] + plan["over"] == pytest.approx(1)
 
 
@@ -249,9 +250,9 @@ def test_8_it_is_light(ask):
     assert told.code == 1
     assert told.value["too_light"]
     assert not told.value["passes"]
-    settled = [one["settled_lbf"] for one in told.value["shortened"]]
+    settled = [one["settled"]["lbf"] for one in told.value["shortened"]]
     assert settled == sorted(settled)
-    assert settled[0] > told.value["settled_lbf"]
+    assert settled[0] > told.value["settled"]["lbf"]
     anew = ask(f'--book shop.book layup --like {LIGHT_KIT} --target "50#@28"').value
     choice = anew["layup"]["choices"][0]
     assert cores_in(choice["layers"]) > cores_in(anew["like"]["layers"])

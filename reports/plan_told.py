@@ -1,0 +1,225 @@
+"""The removal plan of a kit in words for the bench: where it stands, its passes, what to do between them, cautions."""
+
+from collections.abc import Iterator
+
+from rich.console import Console
+from rich.markup import escape
+
+from datasets.schema import Method
+from predictor.passes import Step
+from predictor.plan import Plan
+from predictor.ranged import Ranged
+from reports.numbers import fixed
+from reports.pass_told import (
+    COMMAND,
+    expected_in_words,
+    pass_in_words,
+    stop_early,
+    table_of,
+    too_heavy,
+    weighing_in_words,
+    what_to_do,
+)
+from reports.printing import Units
+
+DONE_LBF = 0.01
+"""A bow that finish sanding is expected to cost less than this is finished."""
+
+SAFETY = (
+    "Dust of glass and wood harms the lungs: respirator and extraction on, gloves and long sleeves for glass.",
+    "Saw and sander: eye and ear protection, both hands on the limb, guards on, stop before measuring; keep to local "
+    "rules and the maker's sheets.",
+    "An untested bow may break: eye protection, nobody in line with the limbs, draw it a little further each time.",
+    "Never draw past the draw that is tillered, nor past the target weight but for what settling is still to take: "
+    "2 lb (1 kg) at most.",
+    "Stop at a tick, a white or raised line in the glass, a lifting lam or an opening glue line: unstring it.",
+)
+"""Common practice, no source."""
+
+
+def show_plan(told: Plan, units: Units, out: Console) -> None:
+    """Print a plan: where the kit stands, each pass, how it is likely to end, and cautions."""
+    for line in _standing(told, units):
+        out.print(escape(line))
+    for number, one in enumerate(told.passes, 1):
+        if one.once_finished and not any(before.once_finished for before in told.passes[: number - 1]):
+            out.print(escape(_finish_first(told, units)))
+        out.print(escape(pass_in_words(number, one, units)))
+        out.print(table_of(one, units))
+        out.print(escape(weighing_in_words(one, told, units)))
+    for line in (*_ending(told, units), *_remarks(told), *(f"Caution: {line}" for line in SAFETY)):
+        out.print(escape(line), soft_wrap=line.startswith(COMMAND))
+
+
+def _standing(told: Plan, units: Units) -> Iterator[str]:
+    judged = "in true force" if told.scale is None else f"on {told.scale}"
+    weigh = units.tenths_of_weight
+    yield (
+        f"{told.build}: {weigh(told.target_lbf)} ± {weigh(told.tolerance_lbf)} {units.weight} at "
+        f"{units.draw(told.draw)} after {told.shots} shots, {judged}"
+    )
+    unfinished = told.kept_for_finishing_lbf >= DONE_LBF
+    finishing = f"edges and finish sanding {weigh(told.kept_for_finishing_lbf)}, for " if unfinished else ""
+    now, settled = (_in_range(one, units) for one in (told.now, told.settled))
+    yield (
+        f"{'Now' if told.next_step is not Step.STRING else 'Not weighed yet; by its record'} {now}. Kept back for "
+        f"{finishing}shooting in {weigh(told.kept_for_shooting_lbf)}: with nothing more taken off it settles at "
+        f"{settled}. Nine of ten lie in a range. Of the doubt about the last one weighings can still tell "
+        f"± {weigh(told.can_tell_lbf)}, {'finishing and ' if unfinished else ''}shooting in will bring "
+        f"± {weigh(told.after_lbf)} (one standard deviation each)."
+    )
+
+
+def _in_range(weight: Ranged, units: Units) -> str:
+    ((middle, low, high),) = units.expected([(weight.lbf, weight.low_lbf, weight.high_lbf)])
+    return f"{middle} {units.weight} ({low} to {high})"
+
+
+def _ending(told: Plan, units: Units) -> Iterator[str]:
+    if told.next_step is Step.STRING:
+        yield from _string_first(told, units)
+    if told.out_of_reach:
+        yield from _out_of_reach(told, units)
+    elif told.too_light:
+        yield from _too_light(told, units)
+    else:
+        yield from _next(told, units)
+    yield _chances(told)
+    yield _stakes(told, units)
+
+
+def _next(told: Plan, units: Units) -> Iterator[str]:
+    """Yield what to do now with a kit that can be brought to its target."""
+    if told.next_step is Step.WEIGH:
+        yield (
+            f"Too little is known of it to take anything off safely: weigh again, on another scale if there is one, "
+            f"{_draws(told, units)}, and ask for the plan again."
+        )
+    elif told.next_step is Step.STOP:
+        yield "Nothing more to take off: it is done."
+    elif told.next_step is Step.FINISH and told.passes:
+        yield "Do that first, and ask again: each weighing changes the rest."
+    elif told.next_step is Step.FINISH:
+        yield f"{_finish_first(told, units)} A last pass by hand may then bring it nearer."
+    elif told.passes:
+        yield from what_to_do(told.passes[0], told.build)
+
+
+def _string_first(told: Plan, units: Units) -> Iterator[str]:
+    """Yield what to do with a kit that was never weighed, and what is likely to come off it."""
+    if told.weighing is None:
+        yield (
+            f"It was never weighed, and it is too heavy to be strung for this: {too_heavy(told, units)}. Check what is "
+            f"noted of it (drawweight show {told.build}) before you take anything off."
+        )
+    else:
+        yield (
+            f"It was never weighed, so take nothing off by this plan yet. If its limbs are sound and bend alike: "
+            f"string it, check brace and tiller, draw it a little further each time, weigh it after "
+            f"{_draws(told, units)}. Note it (drawweight weigh {told.build}) and ask again."
+        )
+    yield _likely(told, units)
+
+
+def _likely(told: Plan, units: Units) -> str:
+    """Return by how much a kit that was never weighed is likely to miss its target if nothing is taken off."""
+    settled, target = told.settled, told.target_lbf
+    side, sign = ("over", 1) if settled.lbf >= target else ("under", -1)
+    low, high = sorted(sign * (lbf - target) for lbf in (settled.low_lbf, settled.high_lbf))
+    ((middle, least, most),) = units.expected([(sign * (settled.lbf - target), low, high)])
+    follows = ", which would then come off" if sign > 0 and not told.out_of_reach else ""
+    off = f"{middle} {units.weight} {side} the target ({least} to {most})"
+    return f"By its record it is likely to settle {off}{follows}."
+
+
+def _draws(told: Plan, units: Units) -> str:
+    """Return the draws before the next weighing of a bow as it stands, and what it is expected to read."""
+    weighing = told.weighing
+    if weighing is None:
+        return f"at a draw where it does not pass {units.tenths_of_weight(told.target_lbf)} {units.weight}"
+    full = weighing.draw == told.draw
+    draws = "30 full draws" if full else f"30 draws to {units.draw(weighing.draw)}, no further, and there"
+    may_pass = not full or (told.next_step is Step.STRING and weighing.reading.high_lbf > told.target_lbf)
+    stop = f"; {stop_early(told, units)}" if may_pass else ""
+    return f"{draws}: {expected_in_words(weighing, told, units)}{stop}"
+
+
+def _chances(told: Plan) -> str:
+    under, within, over = (fixed(100 * chance, 0) for chance in (told.under, told.within, told.over))
+    chances = f"under {under} %, within {within} %, over {over} %"
+    if told.next_step is Step.STOP or told.out_of_reach:
+        return f"As it is: {chances}."
+    if told.too_light:
+        return f"Likely to end: {chances}."
+    passes = fixed(told.expected_passes, 1)
+    return f"If followed to its end: {chances}; about {passes} pass{'' if passes == '1.0' else 'es'}."
+
+
+def _stakes(told: Plan, units: Units) -> str:
+    a_pass, a_miss = (
+        f"{units.of_weight(lbf):.2g} {units.weight}" for lbf in (told.pass_cost_lbf, told.miss_cost_lbf)
+    )
+    return (
+        f"Weight under the tolerance counts {told.under_to_over:g} times as much as over it, a pass {a_pass}, ending "
+        f"outside the tolerance at all {a_miss} (it decides between plans that cost nearly the same); ending under at "
+        f"most {told.most_under:.0%} likely over all passes."
+    )
+
+
+def _out_of_reach(told: Plan, units: Units) -> Iterator[str]:
+    *alone, together = told.out_of_reach
+    target = "By its record the target" if told.next_step is Step.STRING else "The target"
+    yield (
+        f"{target} is out of reach within the shop's limits, so take nothing off for it: all that they allow still "
+        f"leaves about {units.tenths_of_weight(together.settled_lbf)} {units.weight} settled. Each way alone:"
+    )
+    for one in alone:
+        if one.method is not None:
+            leaves = f"{units.tenths_of_weight(one.settled_lbf)} {units.weight}"
+            yield f"- {_LIMITS[one.method]}: {leaves}"
+    yield "Promise a weight that can be reached, or change the limits: drawweight shop"
+
+
+_LIMITS = {
+    Method.SIDES: "sides at the least widths",
+    Method.EDGES: "edges at the largest radius",
+    Method.TRAP: "trap at its limit",
+    Method.BELLY_GLASS: "belly glass at its limit",
+}
+
+
+def _finish_first(told: Plan, units: Units) -> str:
+    """Return what is done before the last passes, as most of what is kept back shows in the weighing after it."""
+    sand = "" if told.kept_for_finishing_lbf < DONE_LBF else "finish-sand it, "
+    weighing = told.first_shot_in
+    further, there, reading = "", "", ""
+    if weighing is not None:
+        reading = f": {expected_in_words(weighing, told, units)}"
+        if weighing.draw != told.draw:
+            further, there = f" drawn to {units.draw(weighing.draw)}, no further", " there"
+    return (
+        f"Before any more comes off: {sand}shoot {told.first_shots} arrows{further}, weigh it{there} "
+        f"(--stage settled --shots {told.first_shots}){reading}. Then ask again."
+    )
+
+
+def _too_light(told: Plan, units: Units) -> Iterator[str]:
+    yield "It is too light, or too likely to end so: take nothing off. What can be done:"
+    for one in told.shortened:
+        by = units.length(one.each_end_in)
+        effect = one.refused if one.settled is None else f"about {_in_range(one.settled, units)} settled"
+        yield f"- shorten both nock ends by {by}: {effect}"
+    if told.shortened:
+        yield (
+            "  Shortening cannot be undone: take half of it first, move the nocks, brace it as before, weigh and ask "
+            "again."
+        )
+    yield f"- sell it as it is: {_in_range(told.settled, units)} settled"
+    zero = "" if told.draw.zero == "standard" else f" {told.draw.zero}"
+    mark = f"{told.target_lbf:g}#@{told.draw.inch:g}{zero}"
+    yield f'- press another: drawweight layup --like {told.build} --target "{mark}"'
+
+
+def _remarks(told: Plan) -> Iterator[str]:
+    for remark in told.notes:
+        yield f"{remark[:1].upper()}{remark[1:]}."
