@@ -34,7 +34,7 @@ from tests.reports.conftest import Command
         ("show ''", "wanted a build of the book (the last ones: K-001), got nothing; see: drawweight show"),
         ("weigh K-001 28=45 --stage tillered --pulls -1", "wanted 0 or more, got '-1'; check the number and its unit"),
         ("weigh K-001 28=45 --stage tillered --on ''", "wanted a date, got ''; write it such as 2024-05-31"),
-        ("weigh K-001 28=45 --stage tillered --corrects x", "running number: K-014/3, got 'x'; write it so"),
+        ("weigh K-001 28=45 --stage tillered --corrects x", "such as K-014/3, got 'x'; write it so"),
         ("reduce K-001 sides -5=1/16", "got -5; write -- before words that start with -"),
         ("strip 'sugar maple' 1=.3 --span 20 --width 1 --thickness .1 --thickness-sd x", "wanted a number, got 'x'"),
         ("layup --form plain-64 --target ''", "wanted a mark such as 50#@28, got ''; write one @"),
