@@ -8,7 +8,7 @@ import pytest
 from datasets.history import bow_at
 from datasets.materials import handbook
 from datasets.record import Side
-from datasets.schema import Event, Method
+from datasets.schema import Event, Method, Removal, Stage
 from predictor.blanks import widths_of
 from predictor.bow import Refusal, handbook_moduli, weights
 from predictor.cut_patterns import patterns
@@ -17,12 +17,26 @@ from predictor.kit_state import Kit
 from predictor.passes import MOST_PASSES, Step, outlook
 from predictor.plan import Plan, plan
 from predictor.planned_passes import Planner
+from predictor.predict import Prediction, predict
 from predictor.prospects import Knowledge
 from predictor.removal_gains import Got
 from predictor.stakes import Stakes
+from predictor.supposed import Supposed, with_removal
 from predictor.ways import Limits, ways_of
+from predictor.what_if import WhatIf, what_if
 from tests.predictor.bows import GLASS, STRAIGHT, build
-from tests.predictor.kits import DRAW, DRAW_IN, found, kit, planned, promise, readings, state, weigh_in
+from tests.predictor.kits import (
+    DRAW,
+    DRAW_IN,
+    WIDE_OPEN,
+    found,
+    kit,
+    planned,
+    promise,
+    readings,
+    state,
+    weigh_in,
+)
 
 TILLER_IN = (1 / 8, 1 / 4)
 FADE_IN, _, NOCK_IN = widths_of(STRAIGHT, build())
@@ -324,3 +338,120 @@ def test_chances_are_those_of_asking_again_after_each_weighing() -> None:
         (told.expected_passes - 1, [one.passes for one in ahead], 0.02),
     ):
         assert stated == pytest.approx(np.mean(some), abs=4 * np.std(some) / np.sqrt(2000) + smoothed)
+
+
+def test_weights_of_the_plan_are_those_of_the_prediction() -> None:
+    """The bow as it stands, and settled, has the force and range that `predict` gives for the same moment, to 0.2 %.
+
+    The two lay out other readings beside it, by which doubts are stretched a little otherwise.
+    """
+    first = weigh_in(1, 52)
+    told = plan(kit(first), promise(45, scale=None), Stakes(), WIDE_OPEN, Knowledge(handbook()))
+    assert isinstance(told, Plan)
+    for weight, stage, shots in ((told.now, Stage.TILLERED, 0), (told.settled, Stage.SETTLED, 500)):
+        predicted = predict(STRAIGHT, build(), (first,), [DRAW], handbook(), stage=stage, shots=shots)
+        assert isinstance(predicted, Prediction)
+        force = predicted.force
+        expected = (force.weight_lbf, force.interval.low_lbf, force.interval.high_lbf)
+        assert (weight.lbf, weight.low_lbf, weight.high_lbf) == pytest.approx(expected, rel=2e-3)
+
+
+def test_doubts_are_told_of_the_bow_and_not_of_the_target() -> None:
+    """The same bow's doubts are the same for any target, and so is the share of the reading that a range takes."""
+    near, far = planned(45, weigh_in(1, 52)), planned(38, weigh_in(1, 52))
+    assert far.can_tell_lbf == pytest.approx(near.can_tell_lbf, rel=1e-6)
+    assert far.after_lbf == pytest.approx(near.after_lbf, rel=1e-6)
+    assert (far.now, far.settled) == (near.now, near.settled)
+
+
+def test_a_range_after_a_pass_is_that_of_a_prediction_with_it() -> None:
+    """The reading after the first pass has the range that `predict` gives once the cuts are noted as planned, to 15 %.
+
+    The plan takes the doubt about a cut by a thought-of one, and as independent of the bow's own weight.
+    """
+    first = weigh_in(1, 52)
+    one = planned(42, first).passes[0]
+    assert one.weighing is not None
+    after = predict(
+        STRAIGHT, build(), (first, *one.removals), [one.weighing.draw], handbook(), shots=0, scale="hook"
+    )
+    assert isinstance(after, Prediction)
+    (at_draw,) = after.draws
+    interval = next(some for some in at_draw.intervals if some.level == pytest.approx(0.9))
+    reading = one.weighing.reading
+    assert reading.lbf == pytest.approx(at_draw.weight_lbf, rel=5e-3)
+    width = interval.high_lbf - interval.low_lbf
+    assert reading.high_lbf - reading.low_lbf == pytest.approx(width, rel=0.15)
+
+
+def test_no_weighing_passes_the_target_by_more_than_two_pounds() -> None:
+    """Each weighing of a plan is expected at most two pounds over the target, whatever the full draw would read."""
+    told = planned(42, weigh_in(1, 54))
+    weighings = [told.weighing, told.first_shot_in, *(one.weighing for one in told.passes)]
+    read = [one.reading.lbf for one in weighings if one is not None]
+    assert len(read) == len(weighings)
+    assert max(read) <= 42 + 2
+    assert told.passes[0].reading_lbf > 42 + 2
+    assert told.passes[-1].weighing is not None
+    assert told.passes[-1].weighing.draw == DRAW
+
+
+@pytest.mark.parametrize("target_lbf", [42.0, 52.0, 70.0])
+def test_a_kit_never_weighed_is_strung_first(target_lbf: float) -> None:
+    """Heavy, near or light for its target, a kit without a weighing is to be weighed before anything else."""
+    told = planned(target_lbf)
+    assert told.next_step is Step.STRING
+    assert (told.passes, told.too_light, told.shortened, told.first_shot_in) == ((), False, (), None)
+    assert told.weighing is not None
+    assert told.weighing.reading.lbf <= target_lbf + 2
+    assert told.under + told.within + told.over == pytest.approx(1)
+
+
+def test_chances_of_a_kit_never_weighed_are_those_after_its_first_weighing() -> None:
+    """They are the mean over 2,000 simulated first weighings, to 4 errors, and its weighing is no pass."""
+    told, known = planned(45), state()
+    noise = known.noise
+    rng = np.random.default_rng(11)
+    told_share = known.can_tell_lbf**2 / (known.can_tell_lbf**2 + noise.weighing_lbf**2)
+    spread = known.can_tell_lbf * np.sqrt(told_share)
+    means = known.settled_lbf - 45 + spread * rng.standard_normal(2000)
+    left = known.can_tell_lbf * np.sqrt(1 - told_share)
+    ahead = [outlook(float(one), left, Stakes(), noise, MOST_PASSES - 1) for one in means]
+    for stated, some in (
+        (told.under, [one.under for one in ahead]),
+        (told.over, [one.over for one in ahead]),
+        (told.expected_passes, [one.passes for one in ahead]),
+    ):
+        assert stated == pytest.approx(np.mean(some), abs=4 * np.std(some) / np.sqrt(2000) + 0.01)
+
+
+def test_shortening_is_told_as_a_change_is() -> None:
+    """A shorter bow settles at the force, and within the range, that `predict --if` gives for it, to 0.5 %."""
+    first = weigh_in(1, 50)
+    told = plan(kit(first), promise(52, scale=None), Stakes(), WIDE_OPEN, Knowledge(handbook()))
+    assert isinstance(told, Plan)
+    assert len(told.shortened) > 1
+    bow = Supposed(build(), (first,), DRAW)
+    for one in told.shortened[:2]:
+        shorter = with_removal(bow, _shortened(one.each_end_in))
+        change = what_if(STRAIGHT, bow, shorter, "shorten", handbook(), None, Stage.SETTLED, (), 500)
+        assert isinstance(change, WhatIf)
+        interval = next(some for some in change.after.intervals if some.level == pytest.approx(0.9))
+        expected = (change.after.lbf, interval.low_lbf, interval.high_lbf)
+        assert one.settled is not None
+        assert (one.settled.lbf, one.settled.low_lbf, one.settled.high_lbf) == pytest.approx(
+            expected, rel=5e-3
+        )
+        assert one.settled.low_lbf < one.settled.lbf < one.settled.high_lbf
+
+
+def _shortened(inch: float) -> Removal:
+    return Removal.model_validate(
+        {
+            "id": "K-001/2",
+            "build": "K-001",
+            "on": "2026-03-02",
+            "method": "shorten",
+            "planned": [{"at": "nock", "amount_in": str(inch)}],
+        }
+    )

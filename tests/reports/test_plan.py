@@ -7,7 +7,9 @@ from typing import Any
 
 import pytest
 
+from datasets.notation import inches
 from reports import asking
+from reports.numbers import with_interval
 from reports.plan_told import SAFETY
 from tests import shop
 from tests.reports.conftest import Ended
@@ -16,12 +18,18 @@ Command = Callable[[str], Ended]
 
 
 @pytest.fixture
-def kit(command: Command) -> Command:
+def kit(unweighed: Command) -> Command:
     """Return a command line whose book has one bow, weighed once."""
+    assert unweighed("weigh K-001 28=66 --stage tillered --yes").code == 0
+    return unweighed
+
+
+@pytest.fixture
+def unweighed(command: Command) -> Command:
+    """Return a command line whose book has one bow, never weighed."""
     for name, typed in (("form", shop.form()), ("bow", shop.build())):
         asking.save_draft(Path(f"{name}.toml"), *typed)
         assert command(f"add {name}.toml").code == 0
-    assert command("weigh K-001 28=66 --stage tillered --yes").code == 0
     return command
 
 
@@ -121,6 +129,75 @@ def test_what_comes_after_the_last_pass_is_told(kit: Command) -> None:
     assert "Before any more comes off: shoot 100 arrows" in printed(kit(ask))
     assert kit("weigh K-001 28=63.4 --stage settled --shots 100 --yes").code == 0
     assert "Nothing more to take off: it is done." in printed(kit(ask))
+
+
+def test_a_heavy_kit_is_not_drawn_past_its_target(kit: Command) -> None:
+    """After a pass that leaves it heavy it is weighed at a shorter draw, and it is told where to stop before."""
+    ask = 'plan K-001 --target "50#@28"'
+    weighing = told(kit, ask)["passes"][0]["weighing"]
+    inch, words = weighing["draw"]["inch"], printed(kit(ask))
+    assert inch < 28
+    assert weighing["reading"]["lbf"] <= 50
+    assert f"30 draws to {inches(inch)} in, no further, and weigh there" in words
+    assert "should the scale show 50.0 lb sooner, stop" in words
+
+
+def test_a_kit_never_weighed_is_to_be_strung_and_weighed(unweighed: Command) -> None:
+    """It is told its calculated weight, how to come to a first weighing, and what is likely to come off: no cuts."""
+    ask = 'plan K-001 --target "56#@28"'
+    assert told(unweighed, ask)["passes"] == []
+    words = printed(unweighed(ask))
+    assert "Not weighed yet; by its record" in words
+    assert "take nothing off by this plan yet" in words
+    assert "string it, check brace and tiller, draw it a little further each time" in words
+    assert "likely to settle 8 lb over the target" in words
+    assert all(line in words for line in SAFETY)
+    assert "arrows" not in words
+    assert "weigh again" not in words
+
+
+def test_a_kit_far_too_heavy_is_not_strung(unweighed: Command) -> None:
+    """Expected past its target just beyond the brace, it is not to be strung, and its record to be looked at."""
+    ended = unweighed('plan K-001 --target "12#@28"')
+    assert ended.code == 1
+    assert "too heavy to be strung for this: 4 in past its brace" in " ".join(ended.out.split())
+    assert "string it, check" not in ended.out
+
+
+@pytest.mark.parametrize("target", ["56#@28", "70#@28", "30#@28", "63#@28"])
+def test_every_plan_has_its_cautions(kit: Command, target: str) -> None:
+    """Heavy, too light, out of reach or to be finished: dust, saw, first draws, eyes, ticks and local rules."""
+    words = " ".join(kit(f'plan K-001 --target "{target}"').out.split())
+    assert all(line in words for line in SAFETY)
+    for said in (
+        "respirator and extraction",
+        "Saw and sander",
+        "untested bow",
+        "eye protection",
+        "glue line",
+    ):
+        assert said in words
+    assert "local rules" in words
+
+
+def test_metric_comes_first_where_asked(kit: Command) -> None:
+    """Sizes are told in millimetres with inches after them, weights and the cost of a pass in kilograms."""
+    ask = 'plan K-001 --target "56#@28"'
+    cut = told(kit, ask)["passes"][0]["cuts"][0]
+    words = printed(kit(f"{ask} --units metric"))
+    assert f"{25.4 * cut['size_in']:.1f} mm ({inches(cut['size_in'])} in)" in words
+    assert "a pass 0.023 kg" in words
+    assert " lb" not in words.split("Caution: ", 1)[0]
+
+
+def test_shortening_is_told_with_its_range_and_that_it_stays(kit: Command) -> None:
+    """Each shorter bow has its range, and that it can't be undone is told."""
+    ask = 'plan K-001 --target "70#@28"'
+    settled = json.loads(kit(f"{ask} --json").out)["shortened"][0]["settled"]
+    middle, low, high = with_interval(settled["lbf"], settled["low_lbf"], settled["high_lbf"])
+    text = " ".join(kit(ask).out.split())
+    assert f"1/4 in: about {middle} lb ({low} to {high}) settled" in text
+    assert "cannot be undone: take half of it first" in text
 
 
 def printed(ended: Ended) -> str:
