@@ -47,7 +47,7 @@ from reports.commands.typed import (
     quantity_typed,
     reading_typed,
 )
-from reports.printing import console, note, table
+from reports.printing import Units, console, note, table
 from reports.worth import TAKING_OFF
 
 
@@ -155,24 +155,31 @@ def reduce_bow(
             else None
         )
         units = units_of(contents, None)
-        doubts = days_to_come(removal, contents)
-        if isinstance(removal, Removal) and worth is not None:
-            doubts += big_cuts.doubts(contents, removal, worth, units)
-        ask_to_keep(doubts, "what was typed", context.obj, yes=yes)
+        much = (
+            big_cuts.doubts(contents, removal, worth, units)
+            if isinstance(removal, Removal) and worth is not None
+            else ()
+        )
+        ask_to_keep([*days_to_come(removal, contents), *much], "what was typed", context.obj, yes=yes)
         outcome = keep(book, raw, corrects, because)
     code = tell_added(adding.told([raw], [outcome]), TYPED)
     if isinstance(worth, Refusal):
         note(f"no expectation: {worth.reason} ({worth.where})")
         return max(code, FINDINGS)
     if worth is not None and outcome.kept:
-        change = worth.after_lbf - worth.before_lbf
-        sign = "+" if change > 0 else ""
-        console().print(
-            f"by the statics worth {sign}{units.tenths_of_weight(change)} {units.weight} "
-            f"at {units.draw(worth.draw)}; brace, pull 20 to 30 times and weigh again"
-        )
-        console().print(TAKING_OFF)
+        _tell_worth(worth, units)
     return code
+
+
+def _tell_worth(worth: expectation.Worth, units: Units) -> None:
+    """Print what a removal is worth, and what to beware of."""
+    change = worth.after_lbf - worth.before_lbf
+    sign = "+" if change > 0 else ""
+    console().print(
+        f"by the statics worth {sign}{units.tenths_of_weight(change)} {units.weight} "
+        f"at {units.draw(worth.draw)}; brace, pull 20 to 30 times and weigh again"
+    )
+    console().print(TAKING_OFF)
 
 
 def bend_strip(
