@@ -31,6 +31,8 @@ Wood is over its limit only in tension. For its compression along a bent limb no
 takes a set before it breaks, and the nominal limit is that of its stretched side.
 """
 
+NO_LIMIT_OF_CRUSHED_WOOD = "no limit of wood in compression is published, so a bow is never refused for it"
+
 
 class Strained(Record):
     """The place where a lam, or the lams of one material, come nearest to what the material stands."""
@@ -182,8 +184,6 @@ def _notes(places: Sequence[Strained]) -> Iterator[str]:
         if place.margin is None:
             yield f"{place.material}: no strain limit is known, so how near it is to breaking cannot be told"
         elif place.margin < least and not place.is_over:
-            yield f"{place.material}: a strain margin of {place.margin:.2f}, where {least:g} is wanted" + (
-                "; no limit of wood in compression is published, so a bow is never refused for it"
-                if place.kind is Kind.WOOD and place.strain < 0
-                else ""
-            )
+            crushed = place.kind is Kind.WOOD and place.strain < 0
+            unpublished = f"; {NO_LIMIT_OF_CRUSHED_WOOD}" if crushed else ""
+            yield f"{place.material}: a strain margin of {place.margin:.2f}, where {least:g} is wanted{unpublished}"
