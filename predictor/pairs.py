@@ -71,11 +71,15 @@ class Outline:
     Attributes:
         upper: x and y of the upper limb's neutral axis, nock first, shape (2, m + 1).
         lower: the same of the lower limb.
+        upper_seat: where the string lies if it touches the upper limb, nock first, shape (2, m + 1).
+        lower_seat: the same of the lower limb.
         nocking_point: x and y.
     """
 
     upper: Array
     lower: Array
+    upper_seat: Array
+    lower_seat: Array
     nocking_point: tuple[float, float]
 
 
@@ -87,8 +91,8 @@ def outlines(pair: Pair, draw_in: float) -> tuple[Outline, Outline] | Refusal:
     refused = _refusal(braced, drawn)
     if refused is not None:
         return refused
-    at_brace = _outline(pair.bow, shapes(two, braced, braced.hold), braced.draw[0], braced.turn[0])
-    at_draw = _outline(pair.bow, shapes(two, braced, drawn.hold(0)), draw_in, drawn.turn[0, 0])
+    at_brace = _outline(two, shapes(two, braced, braced.hold), braced.draw[0], braced.turn[0])
+    at_draw = _outline(two, shapes(two, braced, drawn.hold(0)), draw_in, drawn.turn[0, 0])
     return at_brace, at_draw
 
 
@@ -114,12 +118,22 @@ def bends(pair: Pair, draws_in: Sequence[float]) -> tuple[Array, Array] | Refusa
     return np.stack([upper.bend[0] for upper, _ in states]), np.stack([lower.bend[0] for _, lower in states])
 
 
-def _outline(bow: BowAt, bent: tuple[Shape, Shape], draw_in: float, turn: float) -> Outline:
+def _outline(two: TwoLimbs, bent: tuple[Shape, Shape], draw_in: float, turn: float) -> Outline:
     """Return one state; the nocking point is on the line from the pivot that makes the angle with the riser."""
-    upper, lower = (np.stack([limb.x[0], limb.y[0]]) for limb in bent)
-    reach = draw_in - bow.pivot_depth
-    nocking_point = (bow.pivot_depth + reach * cos(turn), bow.pivot_above + reach * sin(turn))
-    return Outline(upper, lower, nocking_point)
+    (upper, upper_seat), (lower, lower_seat) = (
+        _axis_and_seat(limb, grid.nock_offset[0], side)
+        for limb, grid, side in zip(bent, (two.upper, two.lower), (1, -1), strict=True)
+    )
+    depth, above = two.pivot_depth[0], two.pivot_distance[0]
+    reach = draw_in - depth
+    nocking_point = (depth + reach * cos(turn), above + reach * sin(turn))
+    return Outline(upper, lower, upper_seat, lower_seat, nocking_point)
+
+
+def _axis_and_seat(limb: Shape, offset: float, side: int) -> tuple[Array, Array]:
+    """Return a limb's neutral axis, and the line on which the string lies, at its distance from the axis."""
+    axis, lean = np.stack([limb.x[0], limb.y[0]]), limb.lean[0]
+    return axis, axis + offset * np.stack([np.cos(lean), -side * np.sin(lean)])
 
 
 def _refusal(braced: Braced, drawn: Drawn) -> Refusal | None:

@@ -79,16 +79,25 @@ def _mirrored(line: Line) -> Line:
 
 
 def strung(state: str, outline: Outline) -> Shapes:
-    """Return a state with its string, drawn along the limbs' neutral axes where it lies on them."""
+    """Return a state with its string, drawn along the limbs' bellies where it lies on them."""
     upper, lower = (Line(*limb) for limb in (outline.upper, outline.lower))
     point = np.array(outline.nocking_point)
-    over, under = (_taut(limb, point) for limb in (upper, lower))
+    over, under = (_taut(Line(*seat), point) for seat in (outline.upper_seat, outline.lower_seat))
     toward, along = np.concatenate([over, point[None], under[::-1]]).T
     return Shapes(state, (upper, lower), Line(toward, along))
 
 
+def riser(form: Form, build: Build, events: Sequence[Event]) -> Line:
+    """Return corners that stand for a build's riser: its back between the fades, and the hand's pivot."""
+    bow = bow_at(form, build, events)
+    upper, lower = _unstrung(bow, bow.upper), _mirrored(_unstrung(bow, bow.lower))
+    toward = [upper.toward_string[-1], 0.0, 0.0, lower.toward_string[-1], bow.pivot_depth]
+    along = [upper.along[-1], upper.along[-1], lower.along[-1], lower.along[-1], bow.pivot_above]
+    return Line(np.array(toward), np.array(along))
+
+
 def _taut(limb: Line, point: Array) -> Array:
-    """Return where a string from the nock to a point is held by the limb, the nock first, shape (places, 2).
+    """Return where a string from the nock to a point is held by the limb's belly, the nock first, shape (places, 2).
 
     It turns about whatever of the limb it would pass through, the way a thread is wrapped about a shape: from each
     place on to the one that lies farthest round on the string's side (Jarvis's march, from memory).

@@ -18,7 +18,7 @@ from reports.commands.found import find_build, model_if_whole, units_of
 from reports.commands.options import JsonOption, Kind, UnitsOption
 from reports.commands.typed import end_of_day
 from reports.printing import console, note
-from reports.shapes import shapes
+from reports.shapes import riser, shapes
 
 
 def show_book_or_build(
@@ -75,11 +75,14 @@ def _plot(build: Build | None, contents: Contents, path: Path) -> int:
     if path.suffix.lower() not in SUFFIXES:
         raise StopError(f"wanted a file that ends in {' or '.join(SUFFIXES)}, got {path}; rename it")
     full = expectation.usual_draws(contents)[2]
-    states = shapes(form, build, contents.events.get(build.id, ()), full, contents.materials)
+    events = contents.events.get(build.id, ())
+    states = shapes(form, build, events, full, contents.materials)
     if isinstance(states, Refusal):
         raise StopError(f"no shapes of {build.id}: {states.reason} ({states.where})", FINDINGS)
     try:
-        save_shapes(path, f"{build.id} on {form.id}, as the statics see it", states)
+        save_shapes(
+            path, f"{build.id} on {form.id}, as the statics see it", states, riser(form, build, events)
+        )
     except OSError as error:
         raise StopError(
             f"wanted to write {path}, got: {error.strerror}; choose another place", COULD_NOT

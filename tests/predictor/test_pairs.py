@@ -106,15 +106,15 @@ def test_the_weaker_limb_is_bent_farther() -> None:
 
 
 def test_the_nocking_point_stays_on_the_string() -> None:
-    """Each half of the string is as long drawn as it is at brace, to its stretch of under 1 %."""
-    at_brace, at_draw = drawn_outlines(narrowed("upper"))
-    braced, drawn = (
-        np.array([np.hypot(*(limb[:, 0] - state.nocking_point)) for limb in (state.upper, state.lower)])
-        for state in (at_brace, at_draw)
+    """At brace it is on the straight line of the nocks; drawn, each half is as long as then, to 0.2 % of stretch."""
+    (over, under), (over_drawn, under_drawn) = (
+        (state.upper_seat[:, 0] - state.nocking_point, state.lower_seat[:, 0] - state.nocking_point)
+        for state in drawn_outlines(narrowed("upper"))
     )
 
-    assert np.all(drawn > braced)
-    assert np.all(drawn < 1.01 * braced)
+    assert over[0] * under[1] - over[1] * under[0] == pytest.approx(0.0, abs=1e-5)
+    for drawn, braced in ((over_drawn, over), (under_drawn, under)):
+        assert np.hypot(*drawn) == pytest.approx(np.hypot(*braced), rel=2e-3)
 
 
 def drawn_outlines(bow: BowAt) -> tuple[Outline, Outline]:

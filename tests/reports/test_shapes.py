@@ -8,17 +8,17 @@ import pytest
 from datasets.book import read_record
 from datasets.contents import Contents
 from datasets.record import DrawLength, ZeroPoint
-from datasets.schema import Build
+from datasets.schema import Build, Form
 from predictor.bow import Refusal
 from predictor.pairs import Outline
-from reports.shapes import Line, Shapes, shapes, strung
+from reports.shapes import Line, Shapes, riser, shapes, strung
 from tests import shop
 
 FULL = DrawLength(inch=28, zero=ZeroPoint.STANDARD, typed=None)
 
 
-def states(**changes: Any) -> tuple[Shapes, ...] | Refusal:
-    """Return the shapes of the test bow."""
+def bow(**changes: Any) -> tuple[Form, Build, Contents]:
+    """Return the form and the build of the test bow, and the book of the form."""
     form = read_record("form", shop.form().data, Contents()).record
     assert form is not None
     contents = Contents.of([form])
@@ -26,7 +26,13 @@ def states(**changes: Any) -> tuple[Shapes, ...] | Refusal:
     assert isinstance(build, Build)
     made = contents.form_of(build)
     assert made is not None
-    return shapes(made, build, (), FULL, contents.materials)
+    return made, build, contents
+
+
+def states(**changes: Any) -> tuple[Shapes, ...] | Refusal:
+    """Return the shapes of the test bow."""
+    form, build, contents = bow(**changes)
+    return shapes(form, build, (), FULL, contents.materials)
 
 
 def length(line: Line) -> float:
@@ -73,12 +79,25 @@ def test_a_bow_that_cannot_be_drawn_has_no_shapes() -> None:
     assert isinstance(states(length_in="30"), Refusal)
 
 
+def test_the_riser_holds_the_limbs() -> None:
+    """Every state's limbs end at corners of the riser, and the hand's pivot, 2.25 in from the back, is another."""
+    form, build, _ = bow()
+    made, shown = states(), riser(form, build, ())
+    assert not isinstance(made, Refusal)
+
+    corners = np.stack([shown.toward_string, shown.along], axis=1)
+    fades = [(limb.toward_string[-1], limb.along[-1]) for state in made for limb in state.limbs]
+    for place in [*fades, (2.25, shown.along[-1])]:
+        assert np.hypot(*(corners - place).T).min() < 1e-9
+
+
 def curled() -> Outline:
     """Return a braced outline whose tips curl toward the back, so that a straight string would pass through them."""
     from_tip = np.linspace(0, 18, 60)
     toward = 7.0 + 1.2 * np.sin(from_tip / 2.2) * np.exp(-from_tip / 8) - (from_tip / 9) ** 2
     upper = np.stack([toward, 26.0 - from_tip])
-    return Outline(upper=upper, lower=upper * np.array([[1.0], [-1.0]]), nocking_point=(7.5, 0.0))
+    lower = upper * np.array([[1.0], [-1.0]])
+    return Outline(upper=upper, lower=lower, upper_seat=upper, lower_seat=lower, nocking_point=(7.5, 0.0))
 
 
 def test_a_string_does_not_pass_through_its_limbs() -> None:
