@@ -15,7 +15,7 @@ from datasets.history import bow_at
 from datasets.record import DrawLength, Record
 from datasets.zero_points import from_zero
 from predictor.bow import Refusal
-from predictor.foresight import Situation, foresee
+from predictor.foresight import Situation, foresee, laid_out
 from predictor.kit_state import Kit, KitState
 from predictor.prospects import Knowledge, Promise
 from predictor.ranged import Ranged, ranged
@@ -98,7 +98,9 @@ def readings_of(kit: Kit, state: KitState, promise: Promise, knowledge: Knowledg
     stage, shots = kit.stands_at()
     asked = Situation(kit.events, draws, stage, shots, state.scale)
     found = foresee(
-        kit.form, kit.build, kit.events, (asked,), knowledge.materials, knowledge.model, knowledge.strips
+        laid_out(
+            kit.form, kit.build, kit.events, (asked,), knowledge.materials, knowledge.model, knowledge.strips
+        )
     )
     if isinstance(found, Refusal):
         return Readings(target, (), (), np.zeros(0))

@@ -8,6 +8,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import sqrt
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -137,7 +138,21 @@ class Foretold:
         return found
 
 
-def foresee(
+class LaidOut(NamedTuple):
+    """What is believed of a build, and what each situation depends on.
+
+    Attributes:
+        stand: the belief with the own weighings.
+        told: for each situation its columns, with whether the force itself is wanted.
+        solved: each situation's features.
+    """
+
+    stand: Standing
+    told: list[tuple[Columns, bool]]
+    solved: list[Features]
+
+
+def laid_out(
     form: Form,
     build: Build,
     history: Sequence[Event],
@@ -145,8 +160,8 @@ def foresee(
     materials: Mapping[str, Material],
     model: Model | None = None,
     strips: Sequence[StripTest] = (),
-) -> tuple[Foretold, list[Features]] | Refusal:
-    """Foretell situations of one build from all of its weighings so far.
+) -> LaidOut | Refusal:
+    """Lay out situations of one build with all of its weighings so far.
 
     Args:
         form: the form revision that the build points at.
@@ -158,29 +173,7 @@ def foresee(
         strips: strip tests of the bow's materials.
 
     Returns:
-        What is foretold and each situation's features, or why the statics refuse one.
-    """
-    found = laid_out(form, build, history, situations, materials, model, strips)
-    if isinstance(found, Refusal):
-        return found
-    stand, told, solved = found
-    return foretell(stand, told), solved
-
-
-def laid_out(
-    form: Form,
-    build: Build,
-    history: Sequence[Event],
-    situations: Sequence[Situation],
-    materials: Mapping[str, Material],
-    model: Model | None = None,
-    strips: Sequence[StripTest] = (),
-) -> tuple[Standing, list[tuple[Columns, bool]], list[Features]] | Refusal:
-    """Return what is believed of a build, and what each situation depends on; arguments are those of `foresee`.
-
-    Returns:
-        The belief with the own weighings; for each situation its columns, with whether the force itself is
-        wanted, and its features.
+        The belief and the situations, or why the statics refuse one.
     """
     mine = list(weighed(form, build, history))
     wanted = [
@@ -197,7 +190,12 @@ def laid_out(
     for situation, one in zip(situations, solved, strict=True):
         moment = moment_at(form, build, situation.draws, situation.stage, situation.shots, situation.scale)
         told.append((columns(one, moment, materials, PRIOR_SCATTER, stand.habits), situation.exact))
-    return stand, told, solved
+    return LaidOut(stand, told, solved)
+
+
+def foresee(found: LaidOut | Refusal) -> tuple[Foretold, list[Features]] | Refusal:
+    """Foretell situations of one build, or hand on why the statics refuse one."""
+    return found if isinstance(found, Refusal) else (foretell(found.stand, found.told), found.solved)
 
 
 def standing(

@@ -13,7 +13,7 @@ from datasets.record import DrawLength, Record
 from datasets.schema import Build, Event, Form, Stage, StripTest
 from predictor.bow import Refusal
 from predictor.columns import FINISHED
-from predictor.foresight import Situation, foresee
+from predictor.foresight import Situation, foresee, laid_out
 from predictor.model import Model
 from predictor.what_if import Expected, expected_change, expected_weight
 
@@ -68,7 +68,7 @@ def way(
     if now.stage not in FINISHED:
         ahead.insert(0, replace(force, stage=Stage.FINISHED))
     stops = [force, *ahead]
-    foreseen = foresee(form, build, events, (now, *stops), materials, model, counted)
+    foreseen = foresee(laid_out(form, build, events, (now, *stops), materials, model, counted))
     if isinstance(foreseen, Refusal):
         return foreseen
     foretold, _ = foreseen

@@ -22,7 +22,7 @@ from predictor.bow import Refusal, handbook_moduli
 from predictor.calibration import Calibration, Check, check, in_words
 from predictor.columns import Columns, columns
 from predictor.familiarity import distance, has_new_lots, notes_on_unfamiliar
-from predictor.foresight import Foretold, Situation, foresee
+from predictor.foresight import Foretold, Situation, foresee, laid_out
 from predictor.habits import USUAL, Habits
 from predictor.lots import with_strips
 from predictor.margins import Strained, broken, notes_on_margins, over_limit, strained_places, worst
@@ -150,7 +150,7 @@ def predict(
     layered = {layer.material for layer in build.layers}
     counted = tuple(strip for strip in strips if strip.material in layered)
     history = events if count_own else ()
-    foreseen = foresee(form, build, history, (read, force), materials, model, counted)
+    foreseen = foresee(laid_out(form, build, history, (read, force), materials, model, counted))
     if isinstance(foreseen, Refusal):
         return foreseen
     foretold, (found, _) = foreseen

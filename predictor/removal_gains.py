@@ -19,7 +19,7 @@ from datasets.removals import gain_of
 from datasets.schema import Method, Removal, Stage
 from predictor.bow import Refusal
 from predictor.columns import Prior
-from predictor.foresight import Situation, foresee
+from predictor.foresight import Situation, foresee, laid_out
 from predictor.kit_state import Kit
 from predictor.prospects import Judged, Knowledge
 
@@ -76,7 +76,15 @@ def got_by(
     now = Situation(kit.events, (judged.draw,), Stage.TILLERED, shots=0, exact=True)
     after = [replace(now, events=(*kit.events, *removals)) for pair in tried.values() for removals in pair]
     found = foresee(
-        kit.form, kit.build, kit.events, [now, *after], knowledge.materials, knowledge.model, knowledge.strips
+        laid_out(
+            kit.form,
+            kit.build,
+            kit.events,
+            [now, *after],
+            knowledge.materials,
+            knowledge.model,
+            knowledge.strips,
+        )
     )
     if isinstance(found, Refusal):
         return found

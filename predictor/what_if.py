@@ -9,7 +9,7 @@ from datasets.materials import Material
 from datasets.record import DrawLength, Record
 from datasets.schema import Form, Stage, StripTest
 from predictor.bow import Refusal
-from predictor.foresight import Foretold, Situation, foresee
+from predictor.foresight import Foretold, Situation, foresee, laid_out
 from predictor.margins import Strained, notes_on_margins, over_limit
 from predictor.model import Model
 from predictor.predict import LEVELS, Interval, strained
@@ -77,7 +77,7 @@ def what_if(
     counted = tuple(strip for strip in strips if strip.material in layered)
     before = Situation(now.events, (now.draw,), stage, shots, exact=True)
     after = replace(before, events=then.events, draws=(then.draw,), build=then.build)
-    foreseen = foresee(form, now.build, now.events, (before, after), materials, model, counted)
+    foreseen = foresee(laid_out(form, now.build, now.events, (before, after), materials, model, counted))
     if isinstance(foreseen, Refusal):
         return foreseen
     places = strained(form, then.build, then.events, (then.draw,), materials)

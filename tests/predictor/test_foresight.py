@@ -8,7 +8,7 @@ import pytest
 from datasets.materials import handbook
 from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Event, Stage, WeighIn
-from predictor.foresight import Foretold, Situation, foresee
+from predictor.foresight import Foretold, Situation, foresee, laid_out
 from predictor.own_history import Slips, conditioned
 from predictor.posterior import Posterior, Rows, predict
 from predictor.shares import log_variances
@@ -35,7 +35,7 @@ def foretold(*history: Event, scale: str | None = None) -> Foretold:
     now = Situation(history, DRAWS, Stage.TILLERED, scale=scale)
     force = Situation(history, DRAWS[1:], Stage.TILLERED, exact=True)
     settled = Situation(history, DRAWS[1:], Stage.SETTLED, 500, exact=True)
-    found = foresee(STRAIGHT, BOW, history, (now, force, settled), handbook())
+    found = foresee(laid_out(STRAIGHT, BOW, history, (now, force, settled), handbook()))
     assert isinstance(found, tuple)
     return found[0]
 
