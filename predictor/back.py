@@ -226,7 +226,7 @@ class Back:
         return np.asarray(-np.sin(angles) * sines[cell] - np.cos(angles) * cosines[cell])
 
     def _cells(self, solution: Solution) -> NDArray[np.intp]:
-        return np.abs(solution.feet[:, None] - self.basis.edges).argmin(axis=1)
+        return np.asarray(np.abs(solution.feet[:, None] - self.basis.edges).argmin(axis=1))
 
     def _angles(self, solution: Solution) -> Array:
         """Angles of the back at the feet."""
