@@ -48,21 +48,21 @@ def weighing_in_words(one: Pass, told: Plan, units: Units) -> str:
     if weighing is None:
         return f"It is then still too heavy to be drawn: {too_heavy(told, units)}."
     if weighing.draw == told.draw:
-        return f"Then 30 full draws, and weigh: {expected_in_words(weighing, told, units)}."
+        return f"Then 30 full draws, and weigh, {expecting(weighing, told, units)}."
     full = f"{units.tenths_of_weight(one.reading_lbf)} {units.weight} at {units.draw(told.draw)}"
     return (
-        f"Then 30 draws to {units.draw(weighing.draw)}, no further, and weigh there: "
-        f"{expected_in_words(weighing, told, units)}. It would pass the target with {full}: "
+        f"Then 30 draws to {units.draw(weighing.draw)}, no further, and weigh there, "
+        f"{expecting(weighing, told, units)}. It would pass the target with {full}: "
         f"{stop_early(told, units)}."
     )
 
 
-def expected_in_words(weighing: Awaited, told: Plan, units: Units) -> str:
+def expecting(weighing: Awaited, told: Plan, units: Units) -> str:
     """Return what a weighing is expected to read."""
     reading = weighing.reading
     ((middle, low, high),) = units.expected([(reading.lbf, reading.low_lbf, reading.high_lbf)])
     scale = "" if told.read_on is None else f" on {told.read_on}"
-    return f"{middle} {units.weight}{scale} expected ({low} to {high})"
+    return f"expecting {middle} {units.weight}{scale} ({low} to {high})"
 
 
 def stop_early(told: Plan, units: Units) -> str:
@@ -73,8 +73,8 @@ def stop_early(told: Plan, units: Units) -> str:
 
 def too_heavy(told: Plan, units: Units) -> str:
     """Return why a kit is not drawn at all."""
-    past = units.length(LEAST_PAST_BRACE_IN)
-    return f"{past} past its brace it is expected over {units.tenths_of_weight(told.target_lbf)} {units.weight} already"
+    past, target = units.length(LEAST_PAST_BRACE_IN), units.tenths_of_weight(told.target_lbf)
+    return f"no draw, down to {past} past its brace, is expected to keep within {target} {units.weight}"
 
 
 def _how(one: Pass) -> str:

@@ -12,7 +12,7 @@ from predictor.ranged import Ranged
 from reports.numbers import fixed
 from reports.pass_told import (
     COMMAND,
-    expected_in_words,
+    expecting,
     pass_in_words,
     stop_early,
     table_of,
@@ -60,19 +60,19 @@ def _standing(told: Plan, units: Units) -> Iterator[str]:
     )
     unfinished = told.kept_for_finishing_lbf >= DONE_LBF
     finishing = f"edges and finish sanding {weigh(told.kept_for_finishing_lbf)}, for " if unfinished else ""
-    now, settled = (_in_range(one, units) for one in (told.now, told.settled))
+    standing = "Not weighed yet; by its record" if told.next_step is Step.STRING else "Now"
     yield (
-        f"{'Now' if told.next_step is not Step.STRING else 'Not weighed yet; by its record'} {now}. Kept back for "
-        f"{finishing}shooting in {weigh(told.kept_for_shooting_lbf)}: with nothing more taken off it settles at "
-        f"{settled}. Nine of ten lie in a range. Of the doubt about the last one weighings can still tell "
-        f"± {weigh(told.can_tell_lbf)}, {'finishing and ' if unfinished else ''}shooting in will bring "
-        f"± {weigh(told.after_lbf)} (one standard deviation each)."
+        f"{standing} {_in_range(told.now, units, 'nine in ten: ')}. Kept back for {finishing}shooting in "
+        f"{weigh(told.kept_for_shooting_lbf)}: with nothing more taken off it settles at "
+        f"{_in_range(told.settled, units)}. Weighings can still tell ± {weigh(told.can_tell_lbf)} of that, "
+        f"{'finishing and ' if unfinished else ''}shooting in will bring ± {weigh(told.after_lbf)} (one standard "
+        "deviation each)."
     )
 
 
-def _in_range(weight: Ranged, units: Units) -> str:
+def _in_range(weight: Ranged, units: Units, held: str = "") -> str:
     ((middle, low, high),) = units.expected([(weight.lbf, weight.low_lbf, weight.high_lbf)])
-    return f"{middle} {units.weight} ({low} to {high})"
+    return f"{middle} {units.weight} ({held}{low} to {high})"
 
 
 def _ending(told: Plan, units: Units) -> Iterator[str]:
@@ -92,8 +92,8 @@ def _next(told: Plan, units: Units) -> Iterator[str]:
     """Yield what to do now with a kit that can be brought to its target."""
     if told.next_step is Step.WEIGH:
         yield (
-            f"Too little is known of it to take anything off safely: weigh again, on another scale if there is one, "
-            f"{_draws(told, units)}, and ask for the plan again."
+            f"Too little is known of it to take anything off safely: weigh again after {_draws(told, units)}. Weigh it "
+            "on another scale too, if there is one, and ask for the plan again."
         )
     elif told.next_step is Step.STOP:
         yield "Nothing more to take off: it is done."
@@ -138,10 +138,10 @@ def _draws(told: Plan, units: Units) -> str:
     if weighing is None:
         return f"at a draw where it does not pass {units.tenths_of_weight(told.target_lbf)} {units.weight}"
     full = weighing.draw == told.draw
-    draws = "30 full draws" if full else f"30 draws to {units.draw(weighing.draw)}, no further, and there"
+    draws = "30 full draws" if full else f"30 draws to {units.draw(weighing.draw)}, no further"
     may_pass = not full or (told.next_step is Step.STRING and weighing.reading.high_lbf > told.target_lbf)
     stop = f"; {stop_early(told, units)}" if may_pass else ""
-    return f"{draws}: {expected_in_words(weighing, told, units)}{stop}"
+    return f"{draws}, {expecting(weighing, told, units)}{stop}"
 
 
 def _chances(told: Plan) -> str:
@@ -194,7 +194,7 @@ def _finish_first(told: Plan, units: Units) -> str:
     weighing = told.first_shot_in
     further, there, reading = "", "", ""
     if weighing is not None:
-        reading = f": {expected_in_words(weighing, told, units)}"
+        reading = f", {expecting(weighing, told, units)}"
         if weighing.draw != told.draw:
             further, there = f" drawn to {units.draw(weighing.draw)}, no further", " there"
     return (

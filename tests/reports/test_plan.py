@@ -160,7 +160,7 @@ def test_a_kit_far_too_heavy_is_not_strung(unweighed: Command) -> None:
     """Expected past its target just beyond the brace, it is not to be strung, and its record to be looked at."""
     ended = unweighed('plan K-001 --target "12#@28"')
     assert ended.code == 1
-    assert "too heavy to be strung for this: 4 in past its brace" in " ".join(ended.out.split())
+    assert "too heavy to be strung for this: no draw, down to 4 in past its brace" in " ".join(ended.out.split())
     assert "string it, check" not in ended.out
 
 
