@@ -6,6 +6,7 @@ already.
 
 from collections import defaultdict
 from collections.abc import Collection, Sequence
+from dataclasses import asdict
 from datetime import date
 from statistics import fmean
 from typing import NamedTuple
@@ -18,7 +19,7 @@ from predictor.model import level_name
 from predictor.posterior import Posterior
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES
 from reports.sources import Basis, Sources, basis_of
-from training.control_chart import Alarm, alarms, chance_of_alarm, moving_average, sd_by_moving_range
+from training.control_chart import Alarm, alarms, caught, moving_average, sd_by_moving_range
 from training.forward import first_foretold, foretold, raised
 from training.left_out_builds import LeftOutBuild
 
@@ -74,6 +75,9 @@ class StepCaught(Record):
 
     percent: float
     chance: float = Field(description="of an alarm among the builds watched; luck included")
+    half_after: int | None = Field(
+        description="builds after which an alarm is as likely as not; nothing if later than those watched"
+    )
 
 
 class Reach(Record):
@@ -155,10 +159,9 @@ def _reach(sources: Sources, charted: Sequence[Charted]) -> Reach | None:
         builds=len(watched),
         first_score=by_percent[0],
         last_score=by_percent[-1],
-        by_luck=chance_of_alarm(0 * by_percent),
+        by_luck=caught(0 * by_percent).chance,
         steps=tuple(
-            StepCaught(percent=percent, chance=chance_of_alarm(percent * by_percent))
-            for percent in STEPS_PERCENT
+            StepCaught(percent=percent, **asdict(caught(percent * by_percent))) for percent in STEPS_PERCENT
         ),
     )
 

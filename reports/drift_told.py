@@ -63,7 +63,10 @@ def _reach(reach: Reach | None) -> list[Block]:
     """Tell what the chart would see, and what sees more."""
     if reach is None:
         return [Paragraph("Builds are too few to say what shift this chart would see.")]
-    rows = [[f"{one.percent:.0f}%", f"{one.chance:.0%}"] for one in reach.steps]
+    rows = [
+        [f"{one.percent:.0f}%", f"{one.chance:.0%}", "-" if one.half_after is None else str(one.half_after)]
+        for one in reach.steps
+    ]
     likely = next((one for one in reach.steps if one.chance >= LIKELY), None)
     first = (
         f"The smallest of these that is likely seen is {likely.percent:.0f}%"
@@ -73,8 +76,8 @@ def _reach(reach: Reach | None) -> list[Block]:
     return [
         grid(
             f"Had all readings gone up on {reach.since}, {reach.builds} builds ago",
-            ["by", "an alarm since"],
-            [["0%, luck alone", f"{reach.by_luck:.0%}"], *rows],
+            ["by", "an alarm since", "even chance after, builds"],
+            [["0%, luck alone", f"{reach.by_luck:.0%}", "-"], *rows],
         ),
         Paragraph(
             f"{first} (in {LIKELY:.0%} of cases). One per cent moves the first build by "

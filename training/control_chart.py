@@ -125,14 +125,29 @@ def first_alarms(scores: Array) -> NDArray[np.intp]:
     return first
 
 
-def chance_of_alarm(shift: Array) -> float:
-    """Return the chance that a chart raises an alarm while its errors are shifted, counted in `SERIES` fixed series.
+@dataclass(frozen=True)
+class Caught:
+    """How soon a chart sees a shift.
+
+    Attributes:
+        chance: of an alarm before its errors end.
+        half_after: errors after which an alarm is as likely as not; nothing where that is not reached.
+    """
+
+    chance: float
+    half_after: int | None
+
+
+def caught(shift: Array) -> Caught:
+    """Return how soon a chart raises an alarm while its errors are shifted, counted in `SERIES` fixed series.
 
     Args:
         shift: of each error's mean, in standard deviations, shape (n,).
     """
     quiet = np.random.default_rng(0).standard_normal((SERIES, len(shift)))
-    return float(np.mean(first_alarms(quiet + shift) <= len(shift)))
+    first = first_alarms(quiet + shift)
+    half = int(np.sort(first)[(SERIES - 1) // 2])
+    return Caught(float(np.mean(first <= len(shift))), half if half <= len(shift) else None)
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from training.control_chart import (
     RULES,
     SERIES,
     alarms,
-    chance_of_alarm,
+    caught,
     first_alarms,
     moving_average,
     sd_by_moving_range,
@@ -96,7 +96,17 @@ def test_chance_with_one_error(shift: float) -> None:
     """With one error the narrowest limit is the moving average's, 2.962 sd: its chance is the normal's tails."""
     tails = norm.sf(2.962 - shift) + norm.cdf(-2.962 - shift)
 
-    assert chance_of_alarm(np.array([shift])) == pytest.approx(tails, abs=4 * np.sqrt(tails / SERIES))
+    assert caught(np.array([shift])).chance == pytest.approx(tails, abs=4 * np.sqrt(tails / SERIES))
+
+
+def test_half_after_lasting_shifts() -> None:
+    """Half of all charts see three sd at once, two within three errors; a quiet one takes longer than thirty."""
+    three, two, none = (caught(np.full(30, shift)).half_after for shift in (3.0, 2.0, 0.0))
+
+    assert norm.sf(2.962 - 3.0) > 0.5
+    assert (three, none) == (1, None)
+    assert two is not None
+    assert 1 < two <= 3
 
 
 def test_moving_average_out_of_range_by_hand() -> None:
