@@ -5,6 +5,8 @@ plan.
 """
 
 from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Any
 
 from pydantic import Field
 
@@ -16,7 +18,7 @@ from predictor.awaited import Awaited, readings_of
 from predictor.bow import Refusal
 from predictor.cut_patterns import Stiffer
 from predictor.full_draw import drawn
-from predictor.kit_state import Kit, first_shots, kit_state
+from predictor.kit_state import Kit, KitState, first_shots, kit_state
 from predictor.margins import Strained, notes_on_margins
 from predictor.passes import Step
 from predictor.plan_parts import Ending, Followed, Pass
@@ -140,28 +142,16 @@ def _told(
     notes: tuple[str, ...],
 ) -> Plan:
     """Return the plan that follows."""
-    state, stakes, ending = planner.state, planner.stakes, followed.ending
-    below = state.settled_lbf < promise.weight_lbf
-    share = state.settled_lbf / promise.weight_lbf
-    strung = followed.step is not Step.STRING
+    ending, judged = followed.ending, promise.judged
+    below = followed.step is not Step.STRING and planner.state.settled_lbf < promise.weight_lbf
     return Plan(
         build=planner.ways.kit.build.id,
         target_lbf=promise.weight_lbf,
-        draw=promise.judged.draw,
-        shots=promise.judged.shots,
-        scale=promise.judged.scale,
-        read_on=state.scale,
-        tolerance_lbf=stakes.tolerance_lbf,
-        under_to_over=stakes.under_to_over,
-        pass_cost_lbf=stakes.pass_cost_lbf,
-        miss_cost_lbf=stakes.miss_cost_lbf,
-        most_under=stakes.most_under,
-        now=state.now,
-        kept_for_finishing_lbf=state.now_lbf - state.finished_lbf,
-        kept_for_shooting_lbf=state.finished_lbf - state.settled_lbf,
-        settled=state.settled,
-        can_tell_lbf=share * state.can_tell_lbf,
-        after_lbf=share * state.noise.after_lbf,
+        draw=judged.draw,
+        shots=judged.shots,
+        scale=judged.scale,
+        **asdict(planner.stakes),
+        **_of_state(planner.state, promise.weight_lbf),
         next_step=followed.step,
         weighing=planner.readings.now(),
         first_shots=first_shots(promise),
@@ -172,10 +162,24 @@ def _told(
         within=1 - ending.under - ending.over,
         over=ending.over,
         out_of_reach=beyond,
-        too_light=strung and not followed.passes and below and ending.under > stakes.most_under,
+        too_light=below and not followed.passes and ending.under > planner.stakes.most_under,
         shortened=(),
         notes=notes,
     )
+
+
+def _of_state(state: KitState, target_lbf: float) -> dict[str, Any]:
+    """Return the fields of a plan that tell of the kit, its doubts as those of its own weight, not of the target's."""
+    share = state.settled_lbf / target_lbf
+    return {
+        "read_on": state.scale,
+        "now": state.now,
+        "kept_for_finishing_lbf": state.now_lbf - state.finished_lbf,
+        "kept_for_shooting_lbf": state.finished_lbf - state.settled_lbf,
+        "settled": state.settled,
+        "can_tell_lbf": share * state.can_tell_lbf,
+        "after_lbf": share * state.noise.after_lbf,
+    }
 
 
 def _out_of_reach(ways: Ways, most_lbf: float) -> tuple[Reach, ...]:

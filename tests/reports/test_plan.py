@@ -140,6 +140,8 @@ def test_a_heavy_kit_is_not_drawn_past_its_target(kit: Command) -> None:
     assert weighing["reading"]["lbf"] <= 50
     assert f"30 draws to {inches(inch)} in, no further, and weigh there" in words
     assert "should the scale show 50.0 lb sooner, stop" in words
+    finishing = printed(kit('plan K-001 --target "61#@28"'))
+    assert "shoot 100 arrows drawn to 27 in, no further, weigh it there" in finishing
 
 
 def test_a_kit_never_weighed_is_to_be_strung_and_weighed(unweighed: Command) -> None:
@@ -160,7 +162,9 @@ def test_a_kit_far_too_heavy_is_not_strung(unweighed: Command) -> None:
     """Expected past its target just beyond the brace, it is not to be strung, and its record to be looked at."""
     ended = unweighed('plan K-001 --target "12#@28"')
     assert ended.code == 1
-    assert "too heavy to be strung for this: no draw, down to 4 in past its brace" in " ".join(ended.out.split())
+    assert "too heavy to be strung for this: no draw, down to 4 in past its brace" in " ".join(
+        ended.out.split()
+    )
     assert "string it, check" not in ended.out
 
 
