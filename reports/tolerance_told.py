@@ -59,6 +59,10 @@ def _verdict_on_plan(report: ToleranceReport, units: Units) -> str:
     if None in of_shop.with_plan:
         return f"{shop}; it is closer than the removal plan was followed for."
     told = f"{_shares(of_shop)} of usual kits keep it, as the plan foretells{_how_far_known(report.builds)}"
+    if report.builds < FEW:
+        return (
+            f"{shop}, nor yet with the removal plan: {told}. From {FEW} builds on it rests on the shop's own."
+        )
     if min(share for share in of_shop.with_plan if share is not None) >= SHARES[0]:
         return f"{shop}. With the removal plan it can: {told}."
     widest = [kit.tolerances_lbf[0] for kit in report.with_plan]
@@ -67,7 +71,7 @@ def _verdict_on_plan(report: ToleranceReport, units: Units) -> str:
         if None not in widest
         else "no tolerance that was looked at"
     )
-    return f"{shop}, and not yet with the removal plan: {told}. 9 in 10 on every form keep {enough}."
+    return f"{shop}, nor with the removal plan: {told}. 9 in 10 on every form keep {enough}."
 
 
 def _promises(report: ToleranceReport, units: Units) -> Block:

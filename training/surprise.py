@@ -73,4 +73,6 @@ def _luck(build: LeftOutBuild, builds: int) -> str:
     expected = builds * chance
     if expected >= 1:
         return f"as usual: of {builds} builds {expected:.0f} lie as far out by luck"
+    if abs(build.score) < ORDINARY:
+        return f"as usual: {chance:.0%} of builds lie as far out by luck"
     return f"nothing in its records; by luck one build in {1 / chance:.0f} lies as far out"

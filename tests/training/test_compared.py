@@ -80,4 +80,5 @@ def test_reasons_for_surprises() -> None:
     assert "the only bow of oak, new" in told
     plain = builds[1].model_copy(update={"score": 0.1, "mistake": 0.0})
     assert reasons(plain, builds)[0].startswith("as usual")
+    assert reasons(plain, [plain]) == ["as usual: 92% of builds lie as far out by luck"]
     assert most_surprising([*builds[1:], far], 1) == [far]
