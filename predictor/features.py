@@ -172,14 +172,36 @@ def batches(cases: Sequence[Case]) -> Iterator[list[int]]:
 
 
 def _batch_features(cases: Sequence[Case], materials: Mapping[str, Material]) -> list[Features | Refusal]:
-    """Solve some cases together; where the records of one add up to no bow, in halves, down to that one."""
+    """Solve some cases together; where the records of one add up to no bow, in parts, down to that one."""
     try:
         return _solved_together(cases, materials)
     except ValueError as error:
         if len(cases) == 1:
             return [Refusal(reason=str(error), where=f"in the records of {cases[0].build.id}")]
+    found = {
+        place: one
+        for places in _parts(cases)
+        for place, one in zip(places, _batch_features([cases[p] for p in places], materials), strict=True)
+    }
+    return [found[place] for place in range(len(cases))]
+
+
+def _parts(cases: Sequence[Case]) -> tuple[list[int], list[int]]:
+    """Return places of cases to solve apart: those that stand as recorded and the others, or else either half."""
+    places = list(range(len(cases)))
+    stand = [place for place in places if _stands(cases[place])]
+    if 0 < len(stand) < len(cases):
+        return stand, sorted({*places} - {*stand})
     half = len(cases) // 2
-    return _batch_features(cases[:half], materials) + _batch_features(cases[half:], materials)
+    return places[:half], places[half:]
+
+
+def _stands(case: Case) -> bool:
+    try:
+        bow_at(case.form, case.build, case.events)
+    except ValueError:
+        return False
+    return True
 
 
 def _solved_together(cases: Sequence[Case], materials: Mapping[str, Material]) -> list[Features | Refusal]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, islice
 from operator import attrgetter
 
 import numpy as np
@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
 from datasets.contents import Contents
+from datasets.materials import Material
 from predictor.bow import Refusal
 from predictor.columns import Columns
+from predictor.features import Case, Features
 from predictor.habits import USUAL, Habits
 from predictor.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, SCALE_LOG_SDS, SCALE_MEDIANS
 from predictor.weighings import Weighed, Weighing, weighed
@@ -60,15 +62,50 @@ def evidence(contents: Contents, habits: Habits = USUAL) -> Evidence:
         contents: of the book.
         habits: the shop's, that the weighings are explained under.
     """
-    left_out: list[LeftOut] = []
-    teaching = list(_teaching(contents, left_out))
-    solved = solved_cases([one.case for one in teaching], contents.materials)
+    (found,) = evidence_side_by_side((contents,), habits)
+    return found
+
+
+def evidence_side_by_side(books: Sequence[Contents], habits: Habits = USUAL) -> tuple[Evidence, ...]:
+    """Return the evidence of several books, each as `evidence` finds it alone, and sooner: all are solved together.
+
+    Args:
+        books: contents of each.
+        habits: of the shops, that all weighings are explained under.
+    """
+    left_out: list[list[LeftOut]] = [[] for _ in books]
+    teaching = [list(_teaching(*each)) for each in zip(books, left_out, strict=True)]
+    solved = _solved([[one.case for one in each] for each in teaching], [book.materials for book in books])
+    return tuple(_explained(*each, habits) for each in zip(books, teaching, solved, left_out, strict=True))
+
+
+def _solved(
+    cases: Sequence[Sequence[Case]], materials: Sequence[Mapping[str, Material]]
+) -> list[Sequence[Features | Refusal]]:
+    """Return the features of each book's cases; books that have the same materials are solved together."""
+    found: list[Sequence[Features | Refusal]] = [() for _ in cases]
+    for place, same in enumerate(materials):
+        if same not in materials[:place]:
+            places = [at for at, others in enumerate(materials) if others == same]
+            solved = iter(solved_cases([case for at in places for case in cases[at]], same))
+            for at in places:
+                found[at] = list(islice(solved, len(cases[at])))
+    return found
+
+
+def _explained(
+    book: Contents,
+    teaching: Sequence[Weighed],
+    solved: Sequence[Features | Refusal],
+    left_out: list[LeftOut],
+    habits: Habits,
+) -> Evidence:
     weighings = []
     for one, found in zip(teaching, solved, strict=True):
         if isinstance(found, Refusal):
             left_out.append(LeftOut(one.weigh_in.id, f"{found.reason}, {found.where}"))
         else:
-            weighings.append(one.explained(found, contents.materials, habits))
+            weighings.append(one.explained(found, book.materials, habits))
     return Evidence(tuple(weighings), tuple(left_out), habits)
 
 

@@ -27,11 +27,25 @@ def knowing_the_shop(shop: ShopTruth, scatter: Scatter, asked: Sequence[Question
         scatter: sizes of the effects that the shop was simulated with.
         asked: the questions.
     """
-    draws = [[from_back(q.moment.draws_in[0], ZeroPoint.STANDARD, q.bow.pivot_depth)] for q in asked]
-    solved = weights([question.bow for question in asked], [shop.lots] * len(asked), np.array(draws))
-    effects = [_effects(shop, scatter, question) for question in asked]
-    expected: Array = np.log(solved.lbf[:, 0]) + effects
+    (expected,) = knowing_the_shops([(shop, asked)], scatter)
     return expected
+
+
+def knowing_the_shops(known: Sequence[tuple[ShopTruth, Sequence[Question]]], scatter: Scatter) -> list[Array]:
+    """Return what is to be expected in several shops, each as `knowing_the_shop` has it; all are solved together.
+
+    Args:
+        known: the truth of each shop, and the questions asked there.
+        scatter: sizes of the effects that all of them were simulated with.
+    """
+    every = [(shop, question) for shop, asked in known for question in asked]
+    draws = [[from_back(q.moment.draws_in[0], ZeroPoint.STANDARD, q.bow.pivot_depth)] for _, q in every]
+    solved = weights(
+        [question.bow for _, question in every], [shop.lots for shop, _ in every], np.array(draws)
+    )
+    effects = [_effects(shop, scatter, question) for shop, question in every]
+    expected: Array = np.log(solved.lbf[:, 0]) + effects
+    return np.split(expected, np.cumsum([len(asked) for _, asked in known])[:-1])
 
 
 def _effects(shop: ShopTruth, scatter: Scatter, question: Question) -> float:

@@ -4,7 +4,7 @@ import os
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 
 from datasets.materials import Material
 from predictor.bow import Refusal
@@ -15,8 +15,12 @@ WORTH_A_PROCESS = CASES_AT_ONCE
 
 
 def solved_cases(cases: Sequence[Case], materials: Mapping[str, Material]) -> list[Features | Refusal]:
-    """Return the features of each case, as `features` does; many cases are shared out to processes."""
-    workers = min(os.cpu_count() or 1, len(cases) // WORTH_A_PROCESS)
+    """Return the features of each case, as `features` does; many cases are shared out to processes.
+
+    A process that was itself started to share work solves its cases alone: its fellows keep the processors busy.
+    """
+    processors = 1 if parent_process() else os.cpu_count() or 1
+    workers = min(processors, len(cases) // WORTH_A_PROCESS)
     if workers < 2:
         return features(cases, materials)
     parts = list(batches(cases))

@@ -5,7 +5,7 @@ unnoted, lots arrive over time, and the shop narrows the bows that come out heav
 of its stiffness. The truth never reaches the model; only records do.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import count
 
@@ -74,19 +74,85 @@ def simulate(
     Raises:
         ArithmeticError: a bow could not be braced or drawn.
     """
+    (shop,) = simulate_side_by_side(
+        (seed,),
+        builds,
+        scatter,
+        mistakes=mistakes,
+        chain=chain,
+        fresh_lots=fresh_lots,
+        held_lots=held_lots,
+        spoilt=spoilt,
+    )
+    return shop
+
+
+def simulate_side_by_side(
+    seeds: Sequence[int],
+    builds: int,
+    scatter: Scatter | None = None,
+    *,
+    mistakes: bool = False,
+    chain: bool = False,
+    fresh_lots: int = 0,
+    held_lots: int = 0,
+    spoilt: float = 0.0,
+) -> tuple[VirtualShop, ...]:
+    """Run several workshops, each as `simulate` runs it alone, and sooner: their bows are solved together.
+
+    Args:
+        seeds: of each workshop.
+        builds: number of bows of each; this and all others as of `simulate`.
+        scatter: sizes of all effects.
+        mistakes: whether records have slips of the pen.
+        chain: whether weights come from the link chain.
+        fresh_lots: last bows of lots of their own.
+        held_lots: bows before those, without a delivery.
+        spoilt: share of builds with a fault.
+
+    Raises:
+        ArithmeticError: a bow of one of them could not be braced or drawn.
+    """
     scatter = scatter or Scatter()
+    opened = [_opened(seed, scatter, builds, held_lots, fresh_lots, spoilt) for seed in seeds]
+    stages = [_through_the_shop(each.bench, scatter, each.truth, each.jobs) for each in opened]
+    for together in zip(*stages, strict=True):
+        _solved([job for jobs in together for job in jobs], chain_weights if chain else _statics)
+    return tuple(_records_and_truth(each, mistakes=mistakes) for each in opened)
+
+
+@dataclass(frozen=True, eq=False)
+class _Opened:
+    """A workshop at work.
+
+    Attributes:
+        bench: source of what chance decides at the bench.
+        pen: source of slips of the pen.
+        truth: of the shop, without its bows.
+        jobs: its bows, which change as they go through the shop.
+    """
+
+    bench: np.random.Generator
+    pen: np.random.Generator
+    truth: ShopTruth
+    jobs: Sequence[Job]
+
+
+def _opened(seed: int, scatter: Scatter, builds: int, held: int, fresh: int, spoilt: float) -> _Opened:
+    """Open a workshop and press its bows."""
     bench, pen = (np.random.default_rng(stream) for stream in np.random.SeedSequence(seed).spawn(2))
-    solve = chain_weights if chain else _statics
-    shop = draw_shop(bench, scatter)
-    shop, jobs = _pressed(bench, scatter, shop, builds - fresh_lots - held_lots, held_lots, fresh_lots)
+    shop, jobs = _pressed(bench, scatter, draw_shop(bench, scatter), builds - fresh - held, held, fresh)
     for job in jobs:
         if bench.random() < spoilt:
             spoil(bench, job)
-    _through_the_shop(bench, scatter, shop, jobs, solve)
-    right = _records(jobs)
-    typed, slips = with_mistakes(pen, right) if mistakes else (right, [])
-    bows = {job.build: _bow_truth(job) for job in jobs}
-    return VirtualShop(tuple(typed), replace(shop, bows=bows, mistakes=tuple(slips)))
+    return _Opened(bench, pen, shop, jobs)
+
+
+def _records_and_truth(done: _Opened, *, mistakes: bool) -> VirtualShop:
+    right = _records(done.jobs)
+    typed, slips = with_mistakes(done.pen, right) if mistakes else (right, [])
+    bows = {job.build: _bow_truth(job) for job in done.jobs}
+    return VirtualShop(tuple(typed), replace(done.truth, bows=bows, mistakes=tuple(slips)))
 
 
 def _pressed(
@@ -113,18 +179,21 @@ def _pressed(
 
 
 def _through_the_shop(
-    rng: np.random.Generator, scatter: Scatter, shop: ShopTruth, jobs: Sequence[Job], solve: _Solve
-) -> None:
-    """Take all bows from their first draw to the last weighing; each stage is solved as one batch."""
-    _solved(jobs, solve)
+    rng: np.random.Generator, scatter: Scatter, shop: ShopTruth, jobs: Sequence[Job]
+) -> Iterator[Sequence[Job]]:
+    """Take all bows from their first draw to the last weighing.
+
+    Yields at each stage the bows whose weights must be solved anew before it can go on.
+    """
+    yield jobs
     for job in jobs:
         weigh(rng, scatter, shop, job, Stage.FIRST_DRAW, 0)
     for over in LEFT_OVER:
-        _removed(rng, scatter, shop, jobs, solve, over)
+        yield from _removed(rng, scatter, shop, jobs, over)
     anew = [job for job in jobs if rng.random() < 0.15]
     for job in anew:
         rig_anew(rng, job)
-    _solved(anew, solve)
+    yield anew
     for job in jobs:
         job.effects += job.finish_loss
         if not job.kept and "why_not" not in job.noted:
@@ -146,15 +215,14 @@ def _removed(
     scatter: Scatter,
     shop: ShopTruth,
     jobs: Sequence[Job],
-    solve: _Solve,
     over: float,
-) -> None:
-    """Take stock off every bow that is heavy for this pass, and weigh it again."""
+) -> Iterator[Sequence[Job]]:
+    """Take stock off every bow that is heavy for this pass, yield these to be solved, and weigh them again."""
     last = over == LEFT_OVER[-1]
     heavy = [(job, share) for job in jobs if (share := wants_less(job, over))]
     before = [np.log(job.physics_lbf[0]) for job, _ in heavy]
     methods = [take_off(rng, scatter, job, share, last=last) for job, share in heavy]
-    _solved([job for job, _ in heavy], solve)
+    yield [job for job, _ in heavy]
     for (job, _), method, log_before in zip(heavy, methods, before, strict=True):
         lost = np.log(job.physics_lbf[0]) - log_before
         job.effects += (shop.method_gain[method] - 1) * float(lost)

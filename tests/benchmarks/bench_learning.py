@@ -10,10 +10,11 @@ default: seeds that nobody developed with. Standard errors are over shops.
 import argparse
 import json
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass, replace
 from functools import partial
+from itertools import islice
 from pathlib import Path
 from time import perf_counter
 from typing import Any
@@ -35,15 +36,15 @@ from predictor.posterior import Rows, predict
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from predictor.weighings import Weighing
 from training.clerical import with_mistakes
-from training.evaluate import LEVELS, Learned, Trial, learned, lots_seen, marks, only, solved, trial
-from training.evidence import evidence
-from training.oracle import knowing_the_shop
-from training.questions import Question, cut_to_weight, first_on_record
+from training.evaluate import LEVELS, Learned, Trial, learned, lots_seen, marks, only
+from training.evidence import evidence_side_by_side
+from training.oracle import knowing_the_shops
+from training.questions import Pick, Question, cut_to_weight, first_on_record, only_asked, questions
 from training.rivals import RIVALS
 from training.scores import Estimate, clustered_mean, clustered_ratio
 from training.shop_designs import DESIGNS, WOODS
-from training.shop_truth import Scatter
-from training.virtual_shop import VirtualShop, simulate
+from training.shop_truth import Scatter, ShopTruth
+from training.virtual_shop import VirtualShop, simulate_side_by_side
 
 Array = NDArray[np.float64]
 
@@ -79,42 +80,121 @@ STRIP_SD = 0.02
 """Log standard deviation of a lot's modulus read from a strip."""
 
 FEW = Plan(shops=400, tests=20, counts=(0, 5, 10))
-MANY = Plan(shops=40, tests=40, counts=(20, 40, 80), unseen=40, slips=True)
+MANY = Plan(shops=40, tests=200, counts=(20, 40, 80), unseen=40, slips=True)
 PLANS = {"few builds": FEW, "many builds": MANY}
+SHOPS_AT_ONCE = 10
+"""Shops that a process runs side by side: the statics of a few hundred bows cost hardly more than those of thirty."""
 
 
-def run_shop(plan: Plan, seed: int) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    """Return a row for every answer to every question of one shop, and one for every build with or without a slip."""
-    most, half = max(plan.counts), plan.tests // 2
-    shop = simulate(seed, most + 2 * half, held_lots=half, fresh_lots=half)
-    contents = Contents.of(shop.records)
-    names = list(contents.builds)
-    weighings = solved(contents, names[:most])
-    usual = {count: learned(weighings, names[most - count : most]) for count in plan.counts}
-    cut, first = (trial(contents, weighings, names[most:], pick) for pick in (cut_to_weight, first_on_record))
-    first = replace(first, asked=tuple(q for q in first.asked if q.moment.stage is Stage.FIRST_DRAW))
+@dataclass(frozen=True)
+class Ran:
+    """A shop that was run, with everything solved that takes the statics.
+
+    Attributes:
+        seed: its own.
+        shop: its records and its truth.
+        past: ids of the builds that may teach, in order of time.
+        cut: the trial of bows cut to their weight.
+        first: the trial of first draws.
+        slips: kind of the slip that each build has in the records with slips.
+        again: weighings of the past builds whose records have a slip.
+    """
+
+    seed: int
+    shop: VirtualShop
+    past: Sequence[str]
+    cut: Trial
+    first: Trial
+    slips: Mapping[str, str]
+    again: tuple[Weighing, ...]
+
+
+def run_shops(plan: Plan, seeds: Sequence[int]) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Return a row for every answer to every question of some shops, and one for every build with or without a slip."""
+    ran = _run_side_by_side(plan, seeds)
+    asked = [(one.shop.truth, tried.asked) for one in ran for tried in (one.cut, one.first)]
+    floors = iter(zip(asked, knowing_the_shops(asked, Scatter()), strict=True))
     rows: list[dict[str, Any]] = []
     found: list[dict[str, Any]] = []
-    for study, tried in ((CUT, cut), (FIRST, first)):
-        if tried.asked:
-            rows += _with_floor(_usual(study, tried, usual), shop, tried)
-    more = [row for count in plan.counts for row in _after_strips(cut, count, usual[count], shop, seed)]
-    more += _unseen(cut, plan.unseen, seed) if plan.unseen else []
-    if plan.slips:
-        answered, found = _with_slips(seed, shop, cut, usual)
-        more += answered
-    rows += _with_floor(more, shop, cut)
-    return [row | {"seed": seed} for row in rows], [row | {"seed": seed} for row in found]
+    for one in ran:
+        floor_lbf = {CUT: _floor_lbf(*next(floors)), FIRST: _floor_lbf(*next(floors))}
+        answered, also = _answered(plan, one)
+        rows += [
+            row | {"floor_lbf": floor_lbf.get(row["study"], floor_lbf[CUT])[row["build"]], "seed": one.seed}
+            for row in answered
+        ]
+        found += [row | {"seed": one.seed} for row in also]
+    return rows, found
 
 
-def _with_floor(rows: Iterable[dict[str, Any]], shop: VirtualShop, tried: Trial) -> list[dict[str, Any]]:
-    """Return rows with the error in pounds of who knows the shop's truth."""
-    off = tried.wanted.log_weight - knowing_the_shop(shop.truth, Scatter(), tried.asked)
-    floor_lbf = {
-        question.build: np.exp(question.log_weight) * (1 - np.exp(-error))
-        for question, error in zip(tried.asked, off, strict=True)
+def _run_side_by_side(plan: Plan, seeds: Sequence[int]) -> list[Ran]:
+    """Run shops, and solve all that is to be learned from or asked for in one go."""
+    most, half = max(plan.counts), plan.tests // 2
+    shops = simulate_side_by_side(seeds, most + 2 * half, held_lots=half, fresh_lots=half)
+    contents = [Contents.of(shop.records) for shop in shops]
+    names = [list(each.builds) for each in contents]
+    wrong = [_slipped(plan, *each) for each in zip(seeds, shops, strict=True)]
+    books = [
+        book
+        for each, builds, (with_slips, _) in zip(contents, names, wrong, strict=True)
+        for book in (
+            only(each, builds[:most]),
+            only_asked(each, builds[most:], cut_to_weight),
+            only_asked(each, builds[most:], first_on_record),
+            with_slips,
+        )
+    ]
+    found = iter([each.weighings for each in evidence_side_by_side(books)])
+    ran = []
+    for seed, shop, each, builds, (_, slips) in zip(seeds, shops, contents, names, wrong, strict=True):
+        past, asked_cut, asked_first, again = islice(found, 4)
+        cut = _trial(each, past, asked_cut, cut_to_weight)
+        first = _trial(each, past, asked_first, first_on_record)
+        first = replace(first, asked=tuple(q for q in first.asked if q.moment.stage is Stage.FIRST_DRAW))
+        ran.append(Ran(seed, shop, builds[:most], cut, first, slips, again))
+    return ran
+
+
+def _slipped(plan: Plan, seed: int, shop: VirtualShop) -> tuple[Contents, dict[str, str]]:
+    """Return the past builds with a slip, if the plan has slips, and the kind of the slip that each build has."""
+    if not plan.slips:
+        return Contents(), {}
+    typed, slips = with_mistakes(np.random.default_rng(seed), shop.typed)
+    contents = Contents.of(replace(shop, typed=tuple(typed)).records)
+    kinds_of = {slip.record.split("/")[0]: slip.kind for slip in slips}
+    past = list(contents.builds)[: max(plan.counts)]
+    return only(contents, [name for name in past if name in kinds_of]), kinds_of
+
+
+def _trial(contents: Contents, past: tuple[Weighing, ...], asked: tuple[Weighing, ...], pick: Pick) -> Trial:
+    """Return a trial as `training.evaluate.trial` does, of weighings that are solved."""
+    known = {question.build: question for question in questions(contents, past, pick)}
+    return Trial(past, known, questions(contents, asked, pick))
+
+
+def _floor_lbf(known: tuple[ShopTruth, Sequence[Question]], expected: Array) -> dict[str, float]:
+    """Return for each build the error in pounds of who knows the shop's truth."""
+    return {
+        question.build: np.exp(question.log_weight) - np.exp(log_weight)
+        for question, log_weight in zip(known[1], expected, strict=True)
     }
-    return [row | {"floor_lbf": floor_lbf[row["build"]]} for row in rows]
+
+
+def _answered(plan: Plan, one: Ran) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Return the answers to every question of one shop, and what was found of its slips."""
+    usual = {count: learned(one.cut.weighings, one.past[len(one.past) - count :]) for count in plan.counts}
+    rows: list[dict[str, Any]] = []
+    for study, tried in ((CUT, one.cut), (FIRST, one.first)):
+        if tried.asked:
+            rows += _usual(study, tried, usual)
+    for count in plan.counts:
+        rows += _after_strips(one.cut, count, usual[count], one.shop, one.seed)
+    if plan.unseen:
+        rows += _unseen(one.cut, plan.unseen, one.seed)
+    if not plan.slips:
+        return rows, []
+    with_slips, found = _with_slips(one, usual)
+    return rows + with_slips, found
 
 
 def _usual(study: str, tried: Trial, usual: dict[int, Learned]) -> Iterator[dict[str, Any]]:
@@ -258,16 +338,12 @@ def _has_wood(question: Question, wood: str) -> bool:
     return any(lam.material == wood for lam in question.bow.upper.lams)
 
 
-def _with_slips(
-    seed: int, shop: VirtualShop, tried: Trial, usual: dict[int, Learned]
-) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+def _with_slips(one: Ran, usual: dict[int, Learned]) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """Return answers after learning from records with slips, and what was found of the slips."""
-    typed, slips = with_mistakes(np.random.default_rng(seed), shop.typed)
-    contents = Contents.of(replace(shop, typed=tuple(typed)).records)
-    changed = {slip.record.split("/")[0] for slip in slips} & set(tried.past)
-    again = evidence(only(contents, sorted(changed))).weighings
+    tried = one.cut
+    changed = set(one.slips) & set(tried.past)
+    again = tuple(weighing for weighing in one.again if weighing.build in changed)
     weighings = _in_place_of(tried.weighings, again, changed)
-    slipped = {slip.record.split("/")[0]: slip.kind for slip in slips}
     rows: list[dict[str, Any]] = []
     found: list[dict[str, Any]] = []
     for count, clean in usual.items():
@@ -277,7 +353,7 @@ def _with_slips(
         found += [
             {
                 "n": count,
-                "slip": slipped.get(name, ""),
+                "slip": one.slips.get(name, ""),
                 "shift_sd": shift.get(name, 0.0),
                 "named": name in taught.doubtful,
             }
@@ -427,8 +503,10 @@ def main() -> None:
     with ProcessPoolExecutor(given.processes) as pool:
         for (name, plan), shops in zip(PLANS.items(), given.shops, strict=True):
             seeds[name] = [seed, seed + shops - 1]
-            done = pool.map(partial(run_shop, plan), range(seed, seed + shops))
-            for more, also in track(done, name, total=shops):
+            every = range(seed, seed + shops)
+            groups = [every[start : start + SHOPS_AT_ONCE] for start in range(0, shops, SHOPS_AT_ONCE)]
+            done = pool.map(partial(run_shops, plan), groups)
+            for more, also in track(done, name, total=len(groups)):
                 rows += more
                 found += also
             seed += shops

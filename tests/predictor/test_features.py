@@ -9,7 +9,7 @@ import pytest
 from datasets.history import bow_at
 from datasets.materials import handbook
 from datasets.schema import Removal
-from predictor.bow import Moduli, handbook_moduli, limb_of, solve, unstrung
+from predictor.bow import Moduli, Refusal, handbook_moduli, limb_of, solve, unstrung
 from predictor.features import Case, Features, features
 from predictor.limb import limb_grid
 from tests.predictor.bows import GLASS, HOOKED, REFLEXED, STRAIGHT, build, core
@@ -121,3 +121,17 @@ def test_moduli_agree_with_bows_solved_anew(name: str) -> None:
         np.testing.assert_allclose(
             effect.log_effect, (more - less) / 2e-3, rtol=1e-4, err_msg=effect.material
         )
+
+
+def test_records_that_add_up_to_no_bow_spoil_no_other_case() -> None:
+    """One whose lam tapers to nothing is refused by name; the others' weights are as alone, to 1e-9."""
+    layers = [GLASS, core(".080", taper_per_in=0.02), GLASS]
+    tapered = Case(STRAIGHT, build(id="K-009", layers=layers), (), DRAWS_IN)
+    sound = [CASES["straight"], CASES["straight, limbs unlike"], CASES["recurve"]]
+    first, refused, *others = features([sound[0], tapered, *sound[1:]], handbook())
+
+    assert isinstance(refused, Refusal)
+    assert refused.where == "in the records of K-009"
+    for case, result in zip(sound, (first, *others), strict=True):
+        assert isinstance(result, Features)
+        assert result.weight_lbf == pytest.approx(found(case).weight_lbf, rel=1e-9)

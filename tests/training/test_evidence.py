@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 
 from datasets.contents import Contents
+from datasets.materials import handbook
 from datasets.schema import WeighIn
 from predictor.scatter import BUILD_COLUMNS, GROUPS
 from tests.predictor.bows import STRAIGHT, build
-from training.evidence import Evidence, evidence, readings
+from training.evidence import Evidence, evidence, evidence_side_by_side, readings
 
 
 def weigh_in(number: int, **changes: object) -> WeighIn:
@@ -86,3 +87,29 @@ def test_reading_error_is_in_pounds(found: Evidence) -> None:
     slope = weight[1] - weight[0]
 
     assert columns.sd == pytest.approx(np.hypot(0.15, 0.06 * slope) / weight, rel=0.03)
+
+
+def test_books_side_by_side_are_as_each_alone() -> None:
+    """Each of several books keeps its own weighings, left-out records and materials; the sums agree to 1e-9."""
+    glass = handbook()["limb glass"]
+    stiffer = glass.model_copy(update={"modulus_psi": 1.1 * glass.modulus_psi})
+    spoilt = build(id="K-002", teaches=False, why_not="glued upside down")
+    light = weigh_in(3, readings=[{"draw": "28", "weight": "41"}])
+    below = weigh_in(4, readings=[{"draw": "8", "weight": "48"}])
+    books = [
+        Contents.of([STRAIGHT, build(), weigh_in(1), spoilt]),
+        Contents.of([STRAIGHT, build(), weigh_in(1), stiffer]),
+        Contents.of([STRAIGHT]),
+        Contents.of([STRAIGHT, build(), light, below]),
+    ]
+    alone = [evidence(book) for book in books]
+    together = evidence_side_by_side(books)
+    assert [found.left_out for found in together] == [found.left_out for found in alone]
+    assert [len(found.weighings) for found in together] == [1, 1, 0, 1]
+    for ours, theirs in zip(together, alone, strict=True):
+        for one, other in zip(ours.weighings, theirs.weighings, strict=True):
+            assert (one.weigh_in, one.columns.offset.shape) == (other.weigh_in, other.columns.offset.shape)
+            assert one.columns.offset == pytest.approx(other.columns.offset, abs=1e-9)
+            assert one.log_weight.tolist() == other.log_weight.tolist()
+    plain, stiff, *_ = together
+    assert np.all(stiff.weighings[0].columns.offset > plain.weighings[0].columns.offset + 0.05)

@@ -8,10 +8,10 @@ import pytest
 from datasets.contents import Contents
 from predictor.model import prior_belief
 from training.evidence import evidence
-from training.oracle import knowing_the_shop
+from training.oracle import knowing_the_shop, knowing_the_shops
 from training.questions import answers, cut_to_weight, only_asked, questions
 from training.shop_truth import Scatter
-from training.virtual_shop import simulate
+from training.virtual_shop import simulate, simulate_side_by_side
 
 ALIKE = Scatter(
     theory=0.3,
@@ -80,3 +80,13 @@ def test_stiffer_glass_by_its_effect():
     gained = more - knowing_the_shop(shop.truth, Scatter(), asked)
     slopes = [question.columns.common["stiffness of limb glass"][0] for question in asked]
     assert gained == pytest.approx(np.log(1.02) * np.array(slopes), rel=0.03)
+
+
+def test_several_shops_as_each_alone():
+    """Of several shops, one of which is asked nothing, the oracle says what it says of each alone, to 1e-9."""
+    shops = simulate_side_by_side((33, 34), 3)
+    known = [(shops[0].truth, _asked(shops[0])), (shops[1].truth, ()), (shops[1].truth, _asked(shops[1]))]
+    one, none, other = knowing_the_shops(known, Scatter())
+    assert none.shape == (0,)
+    assert one == pytest.approx(knowing_the_shop(known[0][0], Scatter(), known[0][1]), abs=1e-9)
+    assert other == pytest.approx(knowing_the_shop(known[2][0], Scatter(), known[2][1]), abs=1e-9)

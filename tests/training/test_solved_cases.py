@@ -21,6 +21,17 @@ def test_processes_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     assert solved_cases(cases, handbook()) == features(cases, handbook())
 
 
+def test_a_worker_starts_no_workers(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A process that shares work with others solves many cases alone, whatever the processors."""
+    cases = [Case(STRAIGHT, build(), (), draws) for draws in ((26.0,), (24.0, 28.5))]
+    monkeypatch.setattr(module, "WORTH_A_PROCESS", 1)
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    monkeypatch.setattr(module, "parent_process", object)
+    monkeypatch.setattr(module, "ProcessPoolExecutor", None)
+
+    assert solved_cases(cases, handbook()) == features(cases, handbook())
+
+
 def test_batches_hold_each_case_once_by_its_draws(monkeypatch: pytest.MonkeyPatch) -> None:
     """Every case is in one batch, and no batch has a case of fewer draws than an earlier one has."""
     monkeypatch.setattr(batching, "CASES_AT_ONCE", 2)

@@ -1,6 +1,7 @@
 """The invented shop does what it says: its scatters have their sizes, and its records are honest but for them."""
 
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from predictor.bow import limb_by_limb, weights
 from predictor.features import Case, features
 from training.shop_designs import GLASS, GLASSES_IN, WOODS
 from training.shop_truth import SCALES, Scatter, draw_shop, shape_effect
-from training.virtual_shop import simulate
+from training.virtual_shop import simulate, simulate_side_by_side
 
 SCATTER = Scatter()
 FALSE_ALARM = 1e-4
@@ -265,6 +266,22 @@ def test_same_seed_same_shop():
     once, again, other = (simulate(seed, builds=6) for seed in (8, 8, 9))
     assert once == again
     assert once.typed != other.typed
+
+
+def test_side_by_side_each_shop_is_as_alone():
+    """Shops run side by side have the records that each has alone, and its truth to 1e-9 of every weight."""
+    ways = {"builds": 7, "mistakes": True, "fresh_lots": 1, "held_lots": 1, "spoilt": 0.3}
+    alone = [simulate(seed, **ways) for seed in (8, 9)]
+    together = simulate_side_by_side((8, 9), **ways)
+    assert [shop.typed for shop in together] == [shop.typed for shop in alone]
+    for ours, theirs in zip(together, alone, strict=True):
+        weighed = [
+            [moment for bow in shop.truth.bows.values() for moment in bow.weighed] for shop in (ours, theirs)
+        ]
+        assert [one.bow for one in weighed[0]] == [one.bow for one in weighed[1]]
+        lbf = [[one.lbf_at_28 for one in each] for each in weighed]
+        assert lbf[0] == pytest.approx(lbf[1], rel=1e-9)
+        assert replace(ours.truth, bows={}) == replace(theirs.truth, bows={})
 
 
 def test_slips_leave_the_truth_alone():
