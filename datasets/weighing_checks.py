@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from datasets.contents import Contents
+from datasets.exercise import ENOUGH_DRAWS, too_few_draws
 from datasets.finding import Check, Finding
 from datasets.record import BraceHeight, Record, Taken
 from datasets.schema import Build, Event, Rigging, Stage, WeighIn
@@ -14,24 +15,17 @@ STAGES = tuple(Stage)
 MOST_BRACE_MOVES_IN = 0.5
 """By how much a brace height may move between weighings before it is odd: common practice, no source."""
 
-FEW_DRAWS = 20
-"""Fewer full draws since the last removal are told of: a reading counts after about thirty (common practice, no
-source)."""
 
-
-def is_exercised(record: Record, _: Contents) -> Iterator[Finding]:
-    """A bow that was tillered or finished has been drawn some thirty times before a reading counts.
-
-    It is told and not weighed down: nobody has measured by how much a bow reads too high before. A first draw is by
-    its nature one of the first.
-    """
-    if not isinstance(record, WeighIn) or record.stage in (Stage.BLANK, Stage.FIRST_DRAW) or record.shots:
+def is_exercised(record: Record, contents: Contents) -> Iterator[Finding]:
+    """A bow that was tillered or finished has been drawn some thirty times before a reading counts."""
+    if not isinstance(record, WeighIn):
         return
-    if record.pulls is not None and record.pulls < FEW_DRAWS:
+    draws = too_few_draws(record, _around(record, contents)[0])
+    if draws is not None:
         yield Finding(
             "pulls",
-            f"wanted about 30 full draws since the last removal before a reading counts, got {record.pulls}; "
-            "draw it more and weigh it again",
+            f"wanted about {ENOUGH_DRAWS} full draws since the last removal, got {draws}: this reading does not "
+            "count yet; pull it some more and weigh again",
         )
 
 

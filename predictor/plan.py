@@ -10,6 +10,7 @@ from typing import Any
 
 from pydantic import Field
 
+from datasets.exercise import notes_on_not_counted
 from datasets.history import bow_at
 from datasets.record import DrawLength, Record
 from datasets.schema import Method, Removal, WeighIn
@@ -101,7 +102,8 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
     if isinstance(after, Refusal):
         return Refusal(reason=f"after the passes: {after.reason}", where=after.where)
     margins = [f"drawn to its promise, {note}" for note in notes_on_margins(after)]
-    told = _told(planner, promise, followed, beyond, (*planner.notes, *_of_corners(kit, followed), *margins))
+    notes = (*notes_on_not_counted(kit.events), *planner.notes, *_of_corners(kit, followed), *margins)
+    told = _told(planner, promise, followed, beyond, notes)
     if not told.too_light:
         return told
     shorter = shortened(kit, promise.judged, knowledge, limits.strain)

@@ -13,6 +13,7 @@ from math import sqrt
 import numpy as np
 from pydantic import Field
 
+from datasets.exercise import notes_on_not_counted
 from datasets.history import bow_at
 from datasets.materials import Material
 from datasets.record import DrawLength, Record
@@ -183,6 +184,7 @@ def predict(
         notes=(
             *_changed(foretold),
             *_slips(foretold),
+            *notes_on_not_counted(history),
             *_settling(stage, shots, habits),
             *found.notes,
             *unfamiliar,

@@ -7,6 +7,7 @@ from hashlib import sha256
 import numpy as np
 from numpy.typing import NDArray
 
+from datasets.exercise import not_counted
 from datasets.history import events_until
 from datasets.materials import Material
 from datasets.record import DrawLength, ZeroPoint
@@ -59,7 +60,16 @@ class Weighed:
 
 
 def weighed(form: Form, build: Build, events: Sequence[Event]) -> Iterator[Weighed]:
-    """Yield each weigh-in of a build's history with the geometry that it weighed."""
+    """Yield each weigh-in of a build's history that counts, with the geometry that it weighed.
+
+    A reading after too few full draws does not count (`datasets.exercise`).
+    """
+    early = {weigh_in.id for weigh_in, _ in not_counted(events)}
+    return (one for one in every_weighing(form, build, events) if one.weigh_in.id not in early)
+
+
+def every_weighing(form: Form, build: Build, events: Sequence[Event]) -> Iterator[Weighed]:
+    """Yield each weigh-in of a build's history, whether it counts or not, with the geometry that it weighed."""
     for event in events:
         if isinstance(event, WeighIn):
             draws = [reading.draw for reading in event.readings]

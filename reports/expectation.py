@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from datasets.contents import Contents
+from datasets.exercise import not_counted
 from datasets.record import DrawLength, Force
 from datasets.schema import Build, Event, Stage, WeighIn
 from predictor.bow import Refusal
@@ -13,7 +14,7 @@ from predictor.gains import Budget, budget
 from predictor.model import Model
 from predictor.on_the_way import Way, way
 from predictor.predict import Prediction, predict
-from predictor.weighings import Weighed, weighed
+from predictor.weighings import Weighed, every_weighing
 
 SURE = 0.99
 """Coverage of the range outside of which a reading is asked about before it is kept."""
@@ -220,7 +221,7 @@ def compare_all(
         if form is not None:
             history = contents.plus(weigh_in).events[build.id]
             keys[index] = history
-            histories.setdefault(keys[index], list(weighed(form, build, history)))
+            histories.setdefault(keys[index], list(every_weighing(form, build, history)))
     cases = [one.case for mine in histories.values() for one in mine]
     solved = iter(features(cases, contents.materials))
     found = {key: [next(solved) for _ in mine] for key, mine in histories.items()}
@@ -244,13 +245,15 @@ def _standing(
 def _compared(
     weigh_in: WeighIn, mine: Sequence[Weighed], found: Sequence[Features | Refusal], stand: Standing
 ) -> tuple[Compared, ...] | Refusal:
-    """Return readings beside what was expected just before: from the bow's earlier weighings, but none after."""
+    """Return readings beside what was expected just before: from the bow's earlier weighings that count, none after."""
     place = [one.weigh_in.id for one in mine].index(weigh_in.id)
     solved = found[place]
     if isinstance(solved, Refusal):
         return solved
     (wanted,) = [one.columns for one in stand.weighings if one.weigh_in == weigh_in.id]
-    foretold = foretell(stand, [(wanted, False)], {one.weigh_in.id for one in mine[:place]})
+    early = {one.id for one, _ in not_counted(mine[place].case.events)}
+    counted = {one.weigh_in.id for one in mine[:place]} - early
+    foretold = foretell(stand, [(wanted, False)], counted)
     middle, low, high = (foretold.weights_lbf(p).tolist() for p in (0.5, (1 - SURE) / 2, (1 + SURE) / 2))
     return tuple(
         Compared(reading.draw, reading.weight, *ends)

@@ -5,6 +5,7 @@ from itertools import groupby
 
 from rich.table import Table
 
+from datasets.exercise import ENOUGH_DRAWS
 from datasets.notation import inches, millimetres, thousandths
 from datasets.record import Dimension, Side
 from datasets.schema import Cut, Method, Removal
@@ -48,7 +49,7 @@ def weighing_in_words(one: Pass, told: Plan, units: Units) -> str:
     if weighing is None:
         return f"It is then still too heavy to be drawn: {too_heavy(told, units)}."
     if weighing.draw == told.draw:
-        return f"Then 30 full draws, and weigh, {expecting(weighing, told, units)}."
+        return f"Then {ENOUGH_DRAWS} full draws, and weigh, {expecting(weighing, told, units)}."
     full = f"{units.tenths_of_weight(one.reading_lbf)} {units.weight} at {units.draw(told.draw)}"
     return (
         f"Then 30 draws to {units.draw(weighing.draw)}, no further, and weigh there, "
@@ -106,8 +107,8 @@ def what_to_do(first: Pass, build: str) -> Iterator[str]:
     """Yield what to do about the first pass, and the lines that note it."""
     yield (
         "Do pass 1 only, weigh, note both and ask again: each weighing changes the rest. If the reading is outside its "
-        "range: stop, 30 more draws, weigh again, check scale and brace. To note pass 1 (without --planned if you give "
-        "what you measured afterwards):"
+        f"range: stop, {ENOUGH_DRAWS} more draws, weigh again, check scale and brace. To note pass 1 "
+        "(without --planned if you give what you measured afterwards):"
     )
     for removal in first.removals:
         places = " ".join(f"{_place(cut)}={_amount(cut, first.method)}" for cut in _marked(removal))

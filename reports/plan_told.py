@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from rich.console import Console
 from rich.markup import escape
 
+from datasets.exercise import ENOUGH_DRAWS
 from datasets.schema import Method
 from predictor.passes import Step
 from predictor.plan import Plan
@@ -138,7 +139,8 @@ def _draws(told: Plan, units: Units) -> str:
     if weighing is None:
         return f"at a draw where it does not pass {units.tenths_of_weight(told.target_lbf)} {units.weight}"
     full = weighing.draw == told.draw
-    draws = "30 full draws" if full else f"30 draws to {units.draw(weighing.draw)}, no further"
+    how = "full draws" if full else f"draws to {units.draw(weighing.draw)}, no further"
+    draws = f"{ENOUGH_DRAWS} {how}"
     may_pass = not full or (told.next_step is Step.STRING and weighing.reading.high_lbf > told.target_lbf)
     stop = f"; {stop_early(told, units)}" if may_pass else ""
     return f"{draws}, {expecting(weighing, told, units)}{stop}"

@@ -9,6 +9,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from datasets.contents import Contents
+from datasets.exercise import draws_in_words, not_counted
 from datasets.record import Dimension, NamedPlace, Side
 from datasets.schema import Build, Cut, Event, Form, Layer, Method, Removal, Rigging, WeighIn, WidthReading
 from predictor.bow import Refusal
@@ -16,6 +17,7 @@ from predictor.model import Model
 from predictor.profile import Profile, fit_profile
 from predictor.profile_doubts import Verdict
 from reports.expectation import Compared, compare, compare_all
+from reports.numbers import counted
 from reports.printing import Units, table
 from reports.shape_told import last_on_form, shape_effect_in_words
 from reports.strips import strip_rows
@@ -272,6 +274,7 @@ def _history_rows(
     compared = {event.id: told for event, told in zip(weighed, told_of, strict=True)}
     known = [one for told in compared.values() if not isinstance(told, Refusal) for one in told]
     expected = iter(_expected(known, units))
+    draws_before = {weigh_in.id: draws for weigh_in, draws in not_counted(history)}
     read = iter(units.read_weights([one.weight.lbf for event in weighed for one in event.readings]))
     rows = []
     for event in history:
@@ -284,7 +287,20 @@ def _history_rows(
             named[2] += units.draw(reading.draw)
             refused = told.reason if isinstance(told, Refusal) and place == 0 else ""
             rows.append([*named, next(read), refused if isinstance(told, Refusal) else next(expected)])
+        circumstances = _circumstances(event, draws_before.get(event.id))
+        rows += [["", "", circumstances, "", ""]] if circumstances else []
     return rows
+
+
+def _circumstances(weigh_in: WeighIn, too_few: int | None) -> str:
+    """Return in words what a weighing depends on besides the draw, and whether it does not count yet."""
+    parts = [] if not weigh_in.shots else [counted(weigh_in.shots, "shot")]
+    if too_few is not None:
+        parts.append(draws_in_words(too_few))
+    elif weigh_in.pulls is not None:
+        parts.append(counted(weigh_in.pulls, "full draw"))
+    parts += [] if weigh_in.scale is None else [f"on {weigh_in.scale}"]
+    return ", ".join(parts)
 
 
 def _work(event: Removal | Rigging, units: Units) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from datasets.exercise import ENOUGH_DRAWS
 from datasets.notation import thousandths
 from datasets.schema import Part, Stage
 from training.link_chain import chain_weights
@@ -88,7 +89,7 @@ def _drawn_and_pulled_in(truth: ShopTruth, job: Job) -> None:
     for stage in (Stage.FIRST_DRAW, Stage.TILLERED):
         weigh(rng, Scatter(), truth, job, stage, 0)
         job.events[-1].data["scale"] = job.scale
-    job.events[-1].data["pulls"] = 30
+    job.events[-1].data["pulls"] = ENOUGH_DRAWS
 
 
 def _finished(truth: ShopTruth, job: Job) -> np.random.Generator:

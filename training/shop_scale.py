@@ -6,12 +6,17 @@ from typing import Any
 
 import numpy as np
 
+from datasets.exercise import ENOUGH_DRAWS
 from datasets.notation import inches
 from datasets.record import ZeroPoint
 from datasets.schema import Stage
 from datasets.zero_points import from_zero
 from training.shop_press import DRAWS_IN, Array, Job
 from training.shop_truth import SCALES, Scatter, ShopTruth, Weighed, shape_effect
+
+FIRST_DRAWS = (3, 9)
+DRAWS_BEFORE_READING = (ENOUGH_DRAWS, ENOUGH_DRAWS + 11)
+"""Full draws before a reading, the least and one more than the most: the shop reads no bow too early."""
 
 
 def rig_anew(rng: np.random.Generator, job: Job) -> None:
@@ -75,7 +80,7 @@ def _note(
     note: dict[str, Any] = {
         "stage": stage.value,
         "readings": [{"draw": f"{DRAWS_IN[i]:g}{zero}", "weight": f"{read_lbf[i]:g}"} for i in job.reads],
-        "pulls": int(rng.integers(3, 9) if stage is Stage.FIRST_DRAW else rng.integers(20, 41)),
+        "pulls": int(rng.integers(*(FIRST_DRAWS if stage is Stage.FIRST_DRAW else DRAWS_BEFORE_READING))),
     }
     if shots:
         note["shots"] = shots

@@ -231,7 +231,8 @@ def test_shortening_and_rigging_may_raise_the_weight(between: shop.Typed) -> Non
     [
         ({"pulls": 12}, True),
         ({"pulls": 12, "stage": "finished"}, True),
-        ({"pulls": 20}, False),
+        ({"pulls": 29}, True),
+        ({"pulls": 30}, False),
         ({"pulls": 12, "stage": "first-draw"}, False),
         ({"pulls": 0, "stage": "settled", "shots": 200}, False),
         ({"pulls": None}, False),

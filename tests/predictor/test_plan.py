@@ -425,6 +425,17 @@ def test_chances_of_a_kit_never_weighed_are_those_after_its_first_weighing() -> 
         assert stated == pytest.approx(np.mean(some), abs=4 * np.std(some) / np.sqrt(2000) + 0.01)
 
 
+def test_a_reading_after_few_full_draws_does_not_count_and_is_named() -> None:
+    """The weights of a plan are those without it, and the plan says so."""
+    first, early = weigh_in(1, 52, stage="first-draw"), weigh_in(2, 51, pulls=3)
+    told, without = planned(45, first, early), planned(45, first, weigh_in(2, 51, pulls=30))
+    named = "K-001/2 was read after 3 full draws: does not count before about 30"
+
+    assert any(note.startswith(named) for note in told.notes)
+    assert not any("full draws" in note for note in without.notes)
+    assert told.now.high_lbf - told.now.low_lbf > 1.1 * (without.now.high_lbf - without.now.low_lbf)
+
+
 def test_shortening_is_told_as_a_change_is() -> None:
     """A shorter bow settles at the force, and within the range, that `predict --if` gives for it, to 0.5 %."""
     first = weigh_in(1, 50)

@@ -249,6 +249,25 @@ def test_own_weighings_are_counted() -> None:
     assert "1 weighing of its own counted" in told.basis
 
 
+def test_a_reading_after_few_full_draws_does_not_count() -> None:
+    """It changes nothing, and is named; with thirty draws noted it counts, as one does with none noted."""
+    one = {"id": "K-001/1", "build": "K-001", "on": "2026-03-04", "stage": "tillered"}
+    read = [{"draw": "28", "weight": "53"}]
+
+    def after(pulls: int | None) -> Prediction:
+        return predicted(events=(WeighIn.model_validate({**one, "readings": read, "pulls": pulls}),))
+
+    assert after(3).draws == predicted().draws
+    assert "own" not in after(3).basis
+    assert (
+        "K-001/1 was read after 3 full draws: does not count before about 30; pull it some more and weigh again"
+        in after(3).notes
+    )
+    assert after(30).draws == after(None).draws
+    assert width(after(30)) < 0.5 * width(after(3))
+    assert not any("full draws" in note for note in after(30).notes)
+
+
 def test_a_settled_weight_says_what_law_it_rests_on() -> None:
     """Of a settled bow it is said that the law of settling is a default; of a tillered one nothing of it."""
     said = "settling goes as log(1 + shots / 10) by default"

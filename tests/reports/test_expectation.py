@@ -90,6 +90,20 @@ def test_a_reading_is_held_against_what_predict_says(contents: Contents) -> None
         assert one.low_lbf == pytest.approx(draw.weight_lbf / reach, rel=1e-9)
 
 
+def test_a_reading_after_few_full_draws_is_compared_and_tells_nothing_of_the_next(contents: Contents) -> None:
+    """It has an expectation beside it as every reading has, and the next one is expected as if it were not there."""
+    early = WeighIn.model_validate(shop.weigh_in(id="K-001/4", on="2026-03-09", pulls=3).data)
+    later = WeighIn.model_validate(shop.weigh_in(id="K-001/5", on="2026-03-10", pulls=40).data)
+    (told, after), (after_alone,) = (
+        compare_all(contents.plus(early), [early, later]),
+        compare_all(contents, [later]),
+    )
+
+    assert not isinstance(told, Refusal)
+    assert len(told) == len(early.readings)
+    assert after == after_alone
+
+
 def test_a_bow_shot_little_is_expected_to_have_lost_little(contents: Contents) -> None:
     """Of a settled bow less is expected the more it has shot, by the law of settling.
 

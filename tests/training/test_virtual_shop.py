@@ -8,6 +8,7 @@ import pytest
 from scipy import stats
 
 from datasets.contents import Contents
+from datasets.exercise import not_counted
 from datasets.history import bow_at, events_until
 from datasets.record import Taken, ZeroPoint
 from datasets.schema import Method, Part, Removal, Stage
@@ -259,6 +260,11 @@ def test_old_notebooks_keep_the_finished_weighing_alone(shop, contents):
                 [limb.width_belly[1][0] for limb in (bow.weighed[-1].bow.upper, bow.weighed[-1].bow.lower)]
             )
             assert noted == pytest.approx(true, abs=1 / 32)
+
+
+def test_no_bow_is_read_too_early(contents):
+    """The invented shop keeps the trade's rule of about thirty full draws, so all of its readings count."""
+    assert [one for events in contents.events.values() for one in not_counted(events)] == []
 
 
 def test_same_seed_same_shop():
