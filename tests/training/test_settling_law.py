@@ -5,10 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from predictor.own_history import Slips
 from predictor.scatter import SHOOTING_IN
 from predictor.settling import DEFAULT_LAW, LawBasis, LawKind, SettlingLaw
 from tests.settling_shops import bows, weighing
 from training import settling_law
+from training.hierarchy import Fit, fit
+from training.readings import Readings
 from training.settling_law import FEWEST_HISTORIES, choose_law, under_law
 
 FOLLOWED = ((0, 30, 150, 500, 1500),)
@@ -43,6 +46,22 @@ def test_too_few_bows_leave_the_default() -> None:
     told = {"histories": FEWEST_HISTORIES - 1, "longest_shots": 1500}
     assert choose_law(few) == DEFAULT_LAW.model_copy(update=told)
     assert choose_law([]) == DEFAULT_LAW
+
+
+def test_too_few_bows_all_sound_are_asked_under_one_law(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the default stands anyhow and no bow looks odd, no other law is fitted: it could change nothing."""
+    asked = []
+
+    def counted(readings: Readings, slips: Slips) -> Fit:
+        asked.append(readings)
+        return fit(readings, slips)
+
+    monkeypatch.setattr(settling_law, "fit", counted)
+    few = bows(np.random.default_rng(545_002), DEFAULT_LAW.share, FEWEST_HISTORIES - 1, FOLLOWED)
+    chosen = choose_law(few)
+
+    assert chosen.histories == FEWEST_HISTORIES - 1
+    assert len(asked) == 1
 
 
 def test_of_many_bows_the_last_are_asked(monkeypatch: pytest.MonkeyPatch) -> None:
