@@ -22,6 +22,7 @@ from predictor.features import Features, InputEffect
 from predictor.habits import USUAL, Habits
 from predictor.scatter import (
     BOW,
+    CUT_TO_ORDER,
     FINISH_SANDING,
     FORMS,
     LOTS_OF_GLASS,
@@ -185,6 +186,7 @@ def columns(
             FINISH_SANDING: finished,
             SHOOTING_IN: settled,
             UNNOTED_SCALE: ones * (moment.scale is None),
+            CUT_TO_ORDER: np.zeros_like(ones),
         },
         tolerances=tuple(_tolerances(found, materials, habits.carrying_out.by(moment.builder).sd)),
         weighing=(Tolerance(_CLIMATE, _CLIMATE, ones * scatter.climate),),

@@ -1,48 +1,176 @@
 """What a shop's cutting tells of a bow: one that had to be narrowed much was likely heavier than the statics say.
 
-A shop takes stock off until the scale shows what was ordered, so the last dimensions of a finished bow tell of its own
-stiffness. How much of a cut is that, and how much a lighter order or a rough first width, the shop's builds teach. The
-cut tells of the bow, not of a stage: it is a column of all readings of a build. A bow that nobody has cut to its weight
-yet, such as a planned one, has the shop's usual cut, whose column is zero.
+A shop takes stock off until the scale shows what was ordered, so what a finished bow was cut by is a reading of how
+much heavier it came out than the shop had reckoned: of its lots, its own dimensions and its own stiffness. What all
+bows of a shop share tells nothing here, for the shop reckons with it. The reading is a rough one: orders are lighter or
+heavier than what a stack was pressed for, and that scatter is learned as any other. A bow that nobody has cut to its
+weight yet, such as a planned one, has no such reading.
 """
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from math import log
+from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
-from datasets.removals import gain_of
+from datasets.removals import CARRIED_OUT, GAIN_OF, gain_of
 from datasets.schema import Method
-from predictor.columns import Columns, Moment, Prior
+from predictor.called_for import called_for
+from predictor.columns import DRAW_SHAPE, FINISHED, Columns, Moment, Prior, Tolerance
+from predictor.scatter import BOW, CUT_TO_ORDER, LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES, UNNOTED_SCALE
 from predictor.usual_cut import UsualCut
 
-CUT = "cut to its weight"
-CUT_PRIOR = Prior(0.3, 0.3)
-"""Share of a cut that the bow's own excess of weight called for: from none of it to nearly all; a guess, no source."""
+USUAL_CUT = "the shop's usual cut"
+USUAL_CUT_PRIOR = Prior(0.05, 0.05)
+"""Logarithm of the weight before over the weight after: common practice, no source."""
+
+NOTED_SD = 0.01
+"""How well records tell what a bow was cut by: a sixty-fourth of its width."""
+
+RECKONED_SD = 0.1
+"""How far off a shop's own reckoning of what it takes off is, as a share of it: common practice, no source."""
+
+LEFT_OPEN = "what a cut leaves open"
+
+EXACT = 1e-3
+"""Standard deviation of a row whose errors have columns of their own; a fit wants one above zero."""
 
 
-def with_cut(columns: Columns, over_usual: float) -> Columns:
-    """Return columns with the one of what a bow was cut by over the shop's usual, a logarithm of weight."""
-    column = np.full(len(columns.offset), over_usual)
-    return replace(columns, common={**columns.common, CUT: column}, priors={**columns.priors, CUT: CUT_PRIOR})
+@dataclass(frozen=True)
+class Cut:
+    """What a finished bow was cut by, as a reading of the bow.
 
-
-def cut_of(columns: Columns) -> float:
-    """Return what the bow of some columns was cut by over the usual; zero where nobody told them."""
-    return float(columns.common[CUT][0]) if CUT in columns.common else 0.0
-
-
-def over_usual(columns: Columns, moment: Moment, usual: UsualCut) -> float:
-    """Return by how much more than usual a bow was cut until a weighing, as a logarithm of weight.
-
-    Weight goes with width where equal shares are taken all along a limb; other ways of taking stock off count by the
-    statics. Zero on a form of which no bow was weighed before it was finished.
+    Attributes:
+        columns: what it depends on, one row.
+        log_share: logarithm of the weight before over the order.
     """
+
+    columns: Columns
+    log_share: float
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What a bow was cut by, as records show it.
+
+    Attributes:
+        log_share: logarithm of the weight before over the weight after.
+        sd: of that.
+    """
+
+    log_share: float
+    sd: float
+
+
+class Told(Protocol):
+    """A weighing of a build: what explains it."""
+
+    @property
+    def moment(self) -> Moment:
+        """What it depends on besides the geometry."""
+
+    @property
+    def columns(self) -> Columns:
+        """What its readings depend on."""
+
+
+def cut_of(weighings: Sequence[Told], usual: UsualCut) -> Cut | None:
+    """Return what a bow was cut by, once it is finished; nothing where that is not known.
+
+    Args:
+        weighings: of one build, in order of time.
+        usual: what is usual in the shop.
+    """
+    seen = seen_of(weighings, usual)
+    return None if seen is None else _as_reading(weighings[-1].columns, seen, usual)
+
+
+def cut_until(columns: Columns, moment: Moment, usual: UsualCut) -> Cut | None:
+    """Return what a bow was cut by until a weighing, of which its earlier weighings are not told.
+
+    Args:
+        columns: of the weighing.
+        moment: of the weighing.
+        usual: what is usual in the shop.
+    """
+    seen = _seen(columns, moment, usual, uncut=False)
+    return None if seen is None else _as_reading(columns, seen, usual)
+
+
+def seen_of(weighings: Sequence[Told], usual: UsualCut) -> Seen | None:
+    """Return what records show that a bow was cut by, once it is finished; see `cut_of`."""
+    if not weighings or weighings[-1].moment.stage not in FINISHED:
+        return None
+    last = weighings[-1]
+    return _seen(last.columns, last.moment, usual, uncut=weighings[0].moment.stage not in FINISHED)
+
+
+def _seen(columns: Columns, moment: Moment, usual: UsualCut, *, uncut: bool) -> Seen | None:
+    """Return what records show that a bow was cut by until a weighing.
+
+    Where removals are on record, or the bow was weighed before any, they tell it by the statics. Otherwise its width
+    does, against the usual first width on its form: weight goes with width where equal shares are taken all along.
+
+    Args:
+        columns: of the weighing.
+        moment: of the weighing.
+        usual: what is usual in the shop.
+        uncut: whether an earlier weighing shows that nothing went off without a record.
+    """
+    if not usual.first_width_in:
+        return None
+    gains = _gains(columns)
+    if gains or uncut:
+        row = _main_row(columns)
+        lost = -sum(float(columns.common[name][row]) for name in gains if name != gain_of(Method.SHORTEN))
+        return Seen(lost, float(np.hypot(NOTED_SD, RECKONED_SD * lost)))
     if moment.form not in usual.first_width_in:
-        return 0.0
+        return None
     narrowed = log(usual.first_width_in[moment.form] / columns.sizes_in["width at mid-limb"])
-    other = -sum(float(np.mean(columns.common.get(gain, 0.0))) for gain in _OTHER_GAINS)
-    return narrowed + other - usual.cut
+    return Seen(narrowed, float(np.hypot(NOTED_SD, usual.first_width_sd)))
 
 
-_OTHER_GAINS = tuple(gain_of(method) for method in Method if method not in {Method.SIDES, Method.SHORTEN})
+def _as_reading(columns: Columns, seen: Seen, usual: UsualCut) -> Cut | None:
+    told = called_for(seen.log_share, seen.sd, usual)
+    return None if told is None else Cut(_explained(columns, told.sd), told.log_share)
+
+
+def _explained(columns: Columns, open_sd: float) -> Columns:
+    """Return what a cut depends on: all that the shop cannot know before a bow is weighed, and what its ways get."""
+    row = _main_row(columns)
+
+    def there(column: NDArray[np.float64]) -> NDArray[np.float64]:
+        return column[row : row + 1]
+
+    gains, nothing, whole = _gains(columns), np.zeros(1), np.ones(1)
+    own = {BOW: whole, CUT_TO_ORDER: whole, UNNOTED_SCALE: there(columns.build[UNNOTED_SCALE])}
+    return Columns(
+        offset=nothing,
+        sizes_in=columns.sizes_in,
+        common={USUAL_CUT: whole} | {name: there(columns.common[name]) for name in gains},
+        priors={USUAL_CUT: USUAL_CUT_PRIOR} | {name: columns.priors[name] for name in gains},
+        groups={
+            group: {level: there(column) for level, column in columns.groups.get(group, {}).items()}
+            for group in (LOTS_OF_WOOD, LOTS_OF_GLASS, SCALES)
+        },
+        build=dict.fromkeys(columns.build, nothing) | own,
+        tolerances=tuple(
+            Tolerance(given.name, given.source, there(given.column))
+            for given in columns.tolerances
+            if given.source != CARRIED_OUT
+        ),
+        weighing=(Tolerance(LEFT_OPEN, LEFT_OPEN, open_sd * whole),),
+        sd=EXACT * whole,
+    )
+
+
+def _main_row(columns: Columns) -> int:
+    """Return the place of the reading nearest to 28 in."""
+    return int(np.argmin(np.abs(columns.common[DRAW_SHAPE])))
+
+
+def _gains(columns: Columns) -> list[str]:
+    """Return the names of the gains of removals on record."""
+    return [name for name in columns.common if name.startswith(GAIN_OF)]

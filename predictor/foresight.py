@@ -19,14 +19,22 @@ from datasets.schema import Build, Event, Form, Stage, StripTest
 from predictor.bow import Refusal
 from predictor.calibration import Calibration
 from predictor.columns import DRAW_SHAPE, FINISHED, Columns, columns
-from predictor.cutting import over_usual, with_cut
+from predictor.cutting import Cut, cut_of
 from predictor.familiarity import has_new_lots
 from predictor.features import Case, Features, features
 from predictor.habits import USUAL, Habits
 from predictor.lots import with_strips
 from predictor.mixture import JointMixture, NormalMixture
 from predictor.model import Model, Seen, Taught, prior_belief, seen_by
-from predictor.own_history import Conditioned, before_it_taught, conditioned, exactly_read, together
+from predictor.own_history import (
+    NOT_WEIGHED,
+    Conditioned,
+    before_it_taught,
+    conditioned,
+    exactly_read,
+    laid_with_cut,
+    together,
+)
 from predictor.posterior import Posterior, predict
 from predictor.scatter import PRIOR_SCATTER
 from predictor.weighings import Weighed, Weighing, draws_from_back, fingerprint, moment_at, weighed
@@ -69,7 +77,7 @@ class Standing:
         habits: of the shop.
         held: weigh-ins that the belief has learned from and that cannot be taken out of it, as the build's records
             have changed since; they count there and not again.
-        cut: what the build was cut by over the shop's usual, once it is finished.
+        cut: what the build was cut by, once it is finished.
     """
 
     by_builds: Posterior
@@ -78,7 +86,7 @@ class Standing:
     calibration: Calibration
     habits: Habits
     held: frozenset[str] = frozenset()
-    cut: float = 0.0
+    cut: Cut | None = None
 
     @property
     def changed(self) -> bool:
@@ -223,10 +231,8 @@ def standing(
     by_builds = belief = prior_belief() if model is None else model.belief()
     taught = model.taught_by(mine[0].build.id) if model and mine else None
     changed = taught is not None and not _as_it_taught(taught, mine, materials)
-    cut = _over_usual(weighings, habits)
     if taught is not None and not changed:
-        cut = taught.cut
-        belief = before_it_taught(by_builds, taught, [_cut_by(one, cut) for one in weighings])
+        belief = before_it_taught(by_builds, taught, weighings, habits.usual_cut)
     return Standing(
         by_builds=by_builds,
         belief=with_strips(belief, strips, materials),
@@ -234,19 +240,8 @@ def standing(
         calibration=Calibration() if model is None else model.calibration,
         habits=habits,
         held=frozenset(taught.weigh_ins if taught is not None and changed else ()),
-        cut=cut,
+        cut=cut_of(weighings, habits.usual_cut),
     )
-
-
-def _over_usual(weighings: Sequence[Weighing], habits: Habits) -> float:
-    """Return by how much more than usual a bow was cut, once it is finished."""
-    if not weighings or weighings[-1].moment.stage not in FINISHED:
-        return 0.0
-    return over_usual(weighings[-1].columns, weighings[-1].moment, habits.usual_cut)
-
-
-def _cut_by(weighing: Weighing, cut: float) -> Weighing:
-    return replace(weighing, columns=with_cut(weighing.columns, cut)) if cut else weighing
 
 
 def _as_it_taught(taught: Taught, mine: Sequence[Weighed], materials: Mapping[str, Material]) -> bool:
@@ -274,10 +269,7 @@ def foretell(
         for one in stand.weighings
         if one.weigh_in not in stand.held and (counted is None or one.weigh_in in counted)
     )
-    if stand.cut and own and own[-1].moment.stage in FINISHED:
-        own = tuple(_cut_by(one, stand.cut) for one in own)
-        wanted = [(with_cut(told, stand.cut), exact) for told, exact in wanted]
-    laid = [(one.weigh_in, one.columns) for one in own]
+    laid, values = laid_with_cut(own, stand.cut if own and own[-1].moment.stage in FINISHED else None)
     laid += [
         (f"wanted {place}", exactly_read(told) if exact else told)
         for place, (told, exact) in enumerate(wanted)
@@ -285,9 +277,9 @@ def foretell(
     belief, seen = _stretched(
         stand.belief, seen_by(stand.belief, together(laid)), _shared_factor(stand, wanted)
     )
-    values = np.concatenate([np.zeros(0), *(one.log_weight for one in own)])
-    weighing = np.repeat(np.arange(len(own)), [len(one.log_weight) for one in own])
-    told = conditioned(belief, seen.rows, values - seen.offset[: len(values)], weighing.tolist())
+    weighing = [place for place, one in enumerate(own) for _ in one.log_weight]
+    weighing += [NOT_WEIGHED] * (len(values) - len(weighing))
+    told = conditioned(belief, seen.rows, values - seen.offset[: len(values)], weighing)
     ends = np.cumsum([0, *(len(one.offset) for one, _ in wanted)]).tolist()
     places = tuple(slice(start, end) for start, end in pairwise(ends))
     return Foretold(seen, belief, told, own, places, stand.changed)

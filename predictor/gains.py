@@ -18,7 +18,6 @@ from datasets.record import Dimension, DrawLength, Record, Taken
 from datasets.schema import Build, Event, Form, StripTest
 from predictor.bow import Refusal
 from predictor.columns import STIFFNESS, Columns
-from predictor.cutting import with_cut
 from predictor.foresight import Situation, Standing, foretell, laid_out
 from predictor.mixture import JointMixture
 from predictor.model import Model
@@ -88,8 +87,6 @@ def budget(
     if isinstance(found, Refusal):
         return found
     stand, ((told, _),), _ = found
-    told = with_cut(told, stand.cut) if stand.cut else told
-    stand = replace(stand, cut=0.0)
     now = _half_width(stand, told)
     gains = [
         Gain(measure=f"caliper instead of what is noted: {source}", half_width_lbf=width)

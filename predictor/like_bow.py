@@ -10,14 +10,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from predictor.columns import FINISHED, Columns
-from predictor.cutting import with_cut
+from predictor.columns import Columns
 from predictor.features import features
 from predictor.foresight import Standing, foretell, standing
 from predictor.kit_state import Kit
 from predictor.mixture import NormalMixture
 from predictor.model import seen_by
-from predictor.own_history import together
+from predictor.own_history import laid_with_cut, together
 from predictor.posterior import Array, Posterior, predict
 from predictor.prospects import Knowledge, without_scatter
 from predictor.weighings import weighed
@@ -38,9 +37,9 @@ class LikeBow(Knowledge):
 
     def log_weight(self, told: Columns) -> NormalMixture:
         """Return what is believed of the logarithm of what columns of another bow explain, one number a row."""
-        belief, own = self.stand.belief, _own(self.stand)
+        belief = self.stand.belief
+        own, read = laid_with_cut(self.stand.weighings, self.stand.cut)
         seen = seen_by(belief, together([*own, ("another", without_scatter(told))]))
-        read = np.concatenate([one.log_weight for one in self.stand.weighings])
         mine, others = slice(len(read)), slice(len(read), None)
         expected = predict(
             belief, seen.rows.part(others), seen.rows.part(mine), read - seen.offset[mine]
@@ -56,15 +55,6 @@ def _own_variances(belief: Posterior, told: Columns) -> Array:
     of_bow = [np.outer(belief.scale(name) ** 2, told.build[name] ** 2) for name in belief.build_columns]
     total: Array = own + np.sum(of_bow, axis=0) + np.outer(belief.scale("noise") ** 2, told.sd**2)
     return total
-
-
-def _own(stand: Standing) -> list[tuple[str, Columns]]:
-    """Return the columns of a bow's weighings; the cut to its weight tells of it once it is finished."""
-    finished = bool(stand.cut) and stand.weighings[-1].moment.stage in FINISHED
-    return [
-        (one.weigh_in, with_cut(one.columns, stand.cut) if finished else one.columns)
-        for one in stand.weighings
-    ]
 
 
 def with_bow(kit: Kit, knowledge: Knowledge) -> Knowledge:

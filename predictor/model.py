@@ -92,7 +92,7 @@ def _stacked(columns: list[Array], count: int) -> Array:
     return np.stack(columns, axis=1) if columns else np.zeros((count, 0))
 
 
-FORMAT = 2
+FORMAT = 3
 """Of the stored model; another one is refused."""
 
 
@@ -107,10 +107,8 @@ class Taught(Record):
     fingerprint: str = Field(description="of its records as they were, see `predictor.weighings.fingerprint`")
     weigh_ins: tuple[str, ...] = Field(description="ids, in the order of their readings in the fit")
     doubts: tuple[float, ...] = Field(
-        description="covariance that suspected mistakes added to its readings: the lower triangle by rows"
-    )
-    cut: float = Field(
-        0.0, description="what it was cut by over the shop's usual, see `predictor.cutting`; 0 on the bench"
+        description="covariance that suspected mistakes added to its readings, and last to its cut: the lower "
+        "triangle by rows"
     )
 
     def doubts_added(self) -> Array:

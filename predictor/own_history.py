@@ -13,10 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from predictor.columns import Columns, Named, Tolerance
+from predictor.cutting import Cut, cut_of
 from predictor.mixture import JointMixture
 from predictor.model import Taught, seen_by
 from predictor.posterior import Posterior, Rows, log_density, predict, without
 from predictor.scatter import SCALES, UNNOTED_SCALE
+from predictor.usual_cut import UsualCut
 from predictor.weighings import Weighing
 
 Array = NDArray[np.float64]
@@ -30,16 +32,21 @@ class Slips:
         build_share: of builds whose record is wrong, so that all readings are shifted.
         weighing_share: of weighings with all readings shifted.
         reading_share: of readings that are wrong by themselves.
+        cut_share: of bows that were cut by much more or less than their weight called for.
         sd: standard deviation of the shift of the logarithm of weight.
     """
 
     build_share: float = 0.03
     weighing_share: float = 0.02
     reading_share: float = 0.01
+    cut_share: float = 0.03
     sd: float = 0.25
 
 
 USUAL_SLIPS = Slips()
+
+NOT_WEIGHED = -1
+"""Number of the weighing of an own row that no scale showed: what the bow was cut by."""
 
 
 def together(weighings: Sequence[tuple[str, Columns]]) -> Columns:
@@ -103,13 +110,16 @@ def exactly_read(told: Columns) -> Columns:
     )
 
 
-def before_it_taught(belief: Posterior, taught: Taught, weighings: Sequence[Weighing]) -> Posterior:
+def before_it_taught(
+    belief: Posterior, taught: Taught, weighings: Sequence[Weighing], usual: UsualCut
+) -> Posterior:
     """Return a belief without what one build taught it.
 
     Args:
         belief: of the model.
         taught: the build's part in it.
         weighings: of the build, at least those that taught, explained as in the fit.
+        usual: the shop's usual cut, as in the fit.
 
     Raises:
         ValueError: these weighings did not teach it so.
@@ -119,9 +129,23 @@ def before_it_taught(belief: Posterior, taught: Taught, weighings: Sequence[Weig
         raise ValueError(
             f"wanted weigh-ins {', '.join(taught.weigh_ins)}, got {', '.join(mine)}: train again"
         )
-    seen = seen_by(belief, together([(name, weighing.columns) for name, weighing in mine.items()]))
-    values = np.concatenate([weighing.log_weight for weighing in mine.values()]) - seen.offset
-    return without(belief, seen.rows, values, taught.doubts_added())
+    taught_by = list(mine.values())
+    laid, values = laid_with_cut(taught_by, cut_of(taught_by, usual))
+    seen = seen_by(belief, together(laid))
+    return without(belief, seen.rows, values - seen.offset, taught.doubts_added())
+
+
+def laid_with_cut(weighings: Sequence[Weighing], cut: Cut | None) -> tuple[list[tuple[str, Columns]], Array]:
+    """Return weighings of a bow for `together`, what it was cut by below them, and what they read."""
+    laid = [(one.weigh_in, one.columns) for one in weighings]
+    values = [np.zeros(0), *(one.log_weight for one in weighings)]
+    if cut is not None:
+        laid.append((CUT_KEY, cut.columns))
+        values.append(np.array([cut.log_share]))
+    return laid, np.concatenate(values)
+
+
+CUT_KEY = "cut"
 
 
 @dataclass(frozen=True)
@@ -164,7 +188,7 @@ def conditioned(
         belief: that has not learned from the own readings.
         rows: own readings first, then the wanted ones.
         values: of the own readings, offsets taken off, shape (m,); may be empty.
-        weighing: number of each own reading's weighing.
+        weighing: number of each own reading's weighing; `NOT_WEIGHED` for what the bow was cut by.
         slips: what slips look like.
     """
     m = len(values)
@@ -193,13 +217,14 @@ def _possible(weighing: NDArray[np.intp], rows: int, slips: Slips) -> tuple[Arra
     m = len(weighing)
     if not m:
         return np.zeros(1), np.zeros((1, rows))
-    weighings = np.unique(weighing)
+    read = weighing != NOT_WEIGHED
+    weighings = np.unique(weighing[read])
     shifts = np.zeros((2 + len(weighings) + m, rows))
     shifts[1] = 1.0
+    shifts[1, :m] = read
     shifts[2 : 2 + len(weighings), :m] = weighing == weighings[:, None]
     shifts[2 + len(weighings) :, :m] = np.eye(m)
-    shares = np.array(
-        [slips.build_share, *[slips.weighing_share] * len(weighings), *[slips.reading_share] * m]
-    )
+    alone = np.where(read, slips.reading_share, slips.cut_share)
+    shares = np.array([slips.build_share, *[slips.weighing_share] * len(weighings), *alone])
     shares = shares / max(1.0, 2 * shares.sum())
     return np.log([1 - shares.sum(), *shares]), shifts

@@ -34,6 +34,7 @@ LOTS_OF_WOOD, LOTS_OF_GLASS, FORMS, SCALES, SMOOTH = (
 )
 BOW, FINISH_SANDING, SHOOTING_IN = "bow", "finish sanding", "shooting in"
 UNNOTED_SCALE = "scale not noted"
+CUT_TO_ORDER = "cut to the order"
 
 SCALE_MEDIANS = MappingProxyType(
     {
@@ -46,6 +47,7 @@ SCALE_MEDIANS = MappingProxyType(
         FINISH_SANDING: 0.008,
         SHOOTING_IN: 0.005,
         UNNOTED_SCALE: 0.006,
+        CUT_TO_ORDER: 0.05,
     }
 )
 """Scatter of each group's levels and of each effect that a build has of its own: what is believed before training,
@@ -64,6 +66,6 @@ NOISE_LOG_SD = 0.3
 """How well the reading errors of scale and draw are known, alike."""
 
 GROUPS = (LOTS_OF_WOOD, LOTS_OF_GLASS, FORMS, SCALES, SMOOTH)
-BUILD_COLUMNS = (BOW, FINISH_SANDING, SHOOTING_IN, UNNOTED_SCALE)
+BUILD_COLUMNS = (BOW, FINISH_SANDING, SHOOTING_IN, UNNOTED_SCALE, CUT_TO_ORDER)
 """Effects that each build has of its own. A scale that nobody noted is one of them: a customer's scale is not the
 shop's, but the weighings of one bow where it was not noted are taken to be on the same one."""

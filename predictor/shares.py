@@ -16,6 +16,7 @@ from predictor.foresight import Foretold
 from predictor.own_history import USUAL_SLIPS
 from predictor.scatter import (
     BOW,
+    CUT_TO_ORDER,
     FINISH_SANDING,
     FORMS,
     LOTS_OF_GLASS,
@@ -40,6 +41,7 @@ BUILD_SOURCES = {
     FINISH_SANDING: "finish sanding of this bow",
     SHOOTING_IN: "shooting in of this bow",
     UNNOTED_SCALE: "a scale that nobody noted",
+    CUT_TO_ORDER: "what it was cut by besides its weight",
 }
 LEARNED = "what builds and strip tests so far leave open"
 READING = "reading the scale and the draw"

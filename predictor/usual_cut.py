@@ -1,4 +1,4 @@
-"""How much a shop usually cuts a bow to bring it to its weight."""
+"""How wide the bows of a shop first are, and how heavy against their orders."""
 
 from pydantic import Field
 
@@ -11,6 +11,10 @@ class UsualCut(Record):
     first_width_in: dict[str, float] = Field(
         default_factory=dict, description="mean width at mid-limb at a build's first weighing, by form"
     )
-    cut: float = Field(
-        0.0, description="mean cut of finished bows: the logarithm of the weight before over the weight after"
+    first_width_sd: float = Field(
+        0.0, ge=0, description="scatter of the logarithm of these widths about their form's mean"
     )
+    called_for: float = Field(
+        0.05, description="mean of the logarithm of a bow's weight before any cut over its order"
+    )
+    called_for_sd: float = Field(0.09, gt=0, description="its scatter over the shop's bows")

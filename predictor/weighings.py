@@ -14,6 +14,7 @@ from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Build, Event, Form, Stage, WeighIn
 from datasets.zero_points import from_back, from_zero
 from predictor.columns import Columns, Moment, columns
+from predictor.cutting import Cut
 from predictor.features import Case, Features
 from predictor.habits import USUAL, Habits
 from predictor.scatter import PRIOR_SCATTER
@@ -31,6 +32,7 @@ class Weighing:
         moment: what its readings depend on besides the geometry.
         columns: what its readings depend on.
         log_weight: logarithms of the readings, in pounds.
+        cut: what its bow was cut by, where this is the last weighing of a finished one that teaches.
     """
 
     build: str
@@ -38,6 +40,7 @@ class Weighing:
     moment: Moment
     columns: Columns
     log_weight: Array
+    cut: Cut | None = None
 
 
 @dataclass(frozen=True)

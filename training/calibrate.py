@@ -19,7 +19,7 @@ from predictor.columns import DRAW_SHAPE
 from predictor.scatter import FORMS, LOTS_OF_GLASS, LOTS_OF_WOOD
 from training.evidence import Evidence
 from training.hierarchy import Fit
-from training.leave_out import without_set
+from training.leave_out import cut_told, without_set
 from training.readings import Readings
 
 MOST_LOT_SETS = 200
@@ -67,7 +67,7 @@ def calibrate(fit: Fit, evidence: Evidence, set_aside: frozenset[str] = frozense
     """
     mains = main_readings(evidence)
     left_out = fit.leave_builds_out()
-    scores = left_out.normal_score(fit.readings.values)
+    scores = left_out.normal_score(fit.readings.values[: fit.readings.weighed])
     as_new = _as_new_lots(fit, mains)
     return Calibration(
         builds=tuple(
@@ -89,15 +89,23 @@ def _as_new_lots(fit: Fit, mains: list[Main]) -> Mapping[str, float]:
     first: dict[tuple[int, ...], int] = {}
     for number in range(len(mains)):
         first.setdefault(tuple(np.flatnonzero(lots[number].toarray())), number)
-    own_variance = _own_variance(fit)
+    own, cut = _own_covariances(fit), _cut(fit.readings)
     scores = {}
     for number in list(first.values())[-MOST_LOT_SETS:]:
         sharing = np.flatnonzero((lots @ lots[number]).toarray())
         out = without_set(fit.problem, fit.state, sharing, number)
+        expected = out.of_effects + own[number]
+        residual, variance = out.residual, np.diagonal(expected)
+        if cut[number]:
+            residual, variance = cut_told(residual, expected, variance)
         at = mains[number].place
-        variance = out.of_effects[at, at] + own_variance[mains[number].row]
-        scores[mains[number].build] = float(out.residual[at] / np.sqrt(variance))
+        scores[mains[number].build] = float(residual[at] / np.sqrt(variance[at]))
     return scores
+
+
+def _cut(readings: Readings) -> NDArray[np.bool_]:
+    """Return for each build whether it is known what it was cut by, shape (builds,)."""
+    return np.isin(np.arange(readings.builds), readings.build[readings.weighed :])
 
 
 def _lots(readings: Readings) -> csr_array:
@@ -109,9 +117,10 @@ def _lots(readings: Readings) -> csr_array:
     return csr_array((np.ones(pairs.shape[1]), (pairs[0], pairs[1])), shape)
 
 
-def _own_variance(fit: Fit) -> NDArray[np.float64]:
-    """Return the variance of each reading given the effects, mistakes aside, shape (readings,)."""
-    variance = np.zeros(len(fit.readings.values))
-    for block, sums in zip(fit.problem.blocks, fit.state.sums, strict=True):
-        variance[block.rows] = np.diagonal(sums.sound, axis1=1, axis2=2)
-    return variance
+def _own_covariances(fit: Fit) -> dict[int, NDArray[np.float64]]:
+    """Return the covariance of each build's rows given the effects, mistakes aside, by its number."""
+    return {
+        int(number): sound
+        for block, sums in zip(fit.problem.blocks, fit.state.sums, strict=True)
+        for number, sound in zip(block.builds, sums.sound, strict=True)
+    }

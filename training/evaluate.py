@@ -15,7 +15,7 @@ from datasets.contents import Contents
 from datasets.schema import Stage
 from predictor.calibration import Calibration
 from predictor.columns import Columns
-from predictor.cutting import over_usual, with_cut
+from predictor.cutting import cut_until
 from predictor.familiarity import has_new_lots
 from predictor.mixture import NormalMixture
 from predictor.model import level_name, prior_belief
@@ -133,13 +133,14 @@ class Learned:
     def told(self, question: Question) -> Question:
         """Return a question with what the cut tells, unless the bow was asked for before anybody cut it."""
         untouched = question.moment.stage in {Stage.BLANK, Stage.FIRST_DRAW}
-        over = 0.0 if untouched else over_usual(question.columns, question.moment, self.usual)
-        return replace(question, columns=with_cut(question.columns, over))
+        cut = None if untouched else cut_until(question.columns, question.moment, self.usual)
+        return replace(question, cut=cut)
 
 
 def learned(weighings: Sequence[Weighing], builds: Sequence[str]) -> Learned:
     """Train on some builds, as `training.train` does, without solving their statics again."""
-    mine = tuple(weighing for weighing in weighings if weighing.build in set(builds))
+    wanted = frozenset(builds)
+    mine = tuple(replace(weighing, cut=None) for weighing in weighings if weighing.build in wanted)
     if not mine:
         return Learned(frozenset(), prior_belief(), Calibration(), frozenset(), UsualCut(), None)
     lawful = under_law(mine, choose_law(mine))

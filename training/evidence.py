@@ -1,9 +1,9 @@
 """From the book to what a fit learns from: every weighing of every build that may teach, as columns."""
 
+from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import groupby, islice
-from operator import attrgetter
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,8 @@ from predictor.bow import Refusal
 from predictor.columns import Columns
 from predictor.features import Case, Features
 from predictor.habits import USUAL, Habits
-from predictor.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, SCALE_LOG_SDS, SCALE_MEDIANS
+from predictor.own_history import NOT_WEIGHED
+from predictor.scatter import BUILD_COLUMNS, CUT_TO_ORDER, GROUPS, NOISE_LOG_SD, SCALE_LOG_SDS, SCALE_MEDIANS
 from predictor.weighings import Weighed, Weighing, weighed
 from training.readings import BuildColumn, Group, Readings
 from training.scale_priors import LogNormal
@@ -120,37 +121,59 @@ def _teaching(contents: Contents, left_out: list[LeftOut]) -> Iterator[Weighed]:
             yield from weighed(form, build, contents.events.get(build.id, ()))
 
 
+@dataclass(frozen=True)
+class _Row:
+    """Readings of one build that stand together: those of a weighing, or what its cut tells."""
+
+    build: str
+    name: str
+    columns: Columns
+    values: Array
+
+
 def readings(weighings: Sequence[Weighing]) -> Readings:
-    """Lay weighings out as the arrays that a fit takes.
+    """Lay weighings out as the arrays that a fit takes: their readings in order, and after all of them the cuts.
 
     Args:
         weighings: those of one build next to one another.
     """
+    weighed_ = [_Row(w.build, w.weigh_in, w.columns, w.log_weight - w.columns.offset) for w in weighings]
+    cuts = [
+        _Row(w.build, "cut", w.cut.columns, np.array([w.cut.log_share]))
+        for w in weighings
+        if w.cut is not None
+    ]
+    rows = weighed_ + cuts
     builds = {name: place for place, name in enumerate(dict.fromkeys(w.build for w in weighings))}
-    counts = [len(w.log_weight) for w in weighings]
-    told = [w.columns for w in weighings]
+    counts = [len(row.values) for row in rows]
+    told = [row.columns for row in rows]
     priors = {name: prior for c in told for name, prior in c.priors.items() if name in c.common}
+    numbers = [*range(len(weighed_)), *[NOT_WEIGHED] * len(cuts)]
     return Readings(
-        values=np.concatenate([w.log_weight - w.columns.offset for w in weighings]),
+        values=np.concatenate([row.values for row in rows]),
         sd=np.concatenate([c.sd for c in told]),
-        build=np.repeat([builds[w.build] for w in weighings], counts),
+        build=np.repeat([builds[row.build] for row in rows], counts),
         common=_side_by_side([c.common for c in told], tuple(priors), counts),
         common_names=tuple(priors),
         common_mean=np.array([prior.mean for prior in priors.values()]),
         common_sd=np.array([prior.sd for prior in priors.values()]),
         groups=tuple(_group(name, told, counts) for name in GROUPS),
         build_columns=tuple(
-            BuildColumn(name, np.concatenate([c.build[name] for c in told]), _prior(name))
+            BuildColumn(
+                name,
+                np.concatenate([c.build[name] for c in told]),
+                _prior(name, free=name != CUT_TO_ORDER or bool(cuts)),
+            )
             for name in BUILD_COLUMNS
         ),
-        tolerances=_tolerances(weighings),
+        tolerances=_tolerances(rows),
         noise_prior=LogNormal(1.0, NOISE_LOG_SD),
-        weighing=np.repeat(np.arange(len(counts)), counts),
+        weighing=np.repeat(numbers, counts),
     )
 
 
-def _prior(name: str) -> LogNormal:
-    return LogNormal(SCALE_MEDIANS[name], SCALE_LOG_SDS[name])
+def _prior(name: str, *, free: bool = True) -> LogNormal:
+    return LogNormal(SCALE_MEDIANS[name], SCALE_LOG_SDS[name], free=free)
 
 
 def _group(name: str, told: Sequence[Columns], counts: Sequence[int]) -> Group:
@@ -180,23 +203,27 @@ def _side_by_side(
     return np.concatenate(blocks)
 
 
-def _tolerances(weighings: Sequence[Weighing]) -> Array:
+def _tolerances(rows: Sequence[_Row]) -> Array:
     """Return the tolerance columns: a build's inputs are shared by its weighings, a weighing's own are not."""
-    blocks = []
-    for _, together in groupby(weighings, key=attrgetter("build")):
-        mine = list(together)
-        names = tuple(dict.fromkeys(name for w in mine for name, _ in _named(w)))
-        blocks.append(
-            _side_by_side([dict(_named(w)) for w in mine], names, [len(w.log_weight) for w in mine])
-        )
-    width = max(block.shape[1] for block in blocks)
-    return np.concatenate([np.pad(block, ((0, 0), (0, width - block.shape[1]))) for block in blocks])
+    of_build: dict[str, list[int]] = defaultdict(list)
+    for place, row in enumerate(rows):
+        of_build[row.build].append(place)
+    found: dict[int, Array] = {}
+    for places in of_build.values():
+        mine = [rows[place] for place in places]
+        names = tuple(dict.fromkeys(name for row in mine for name, _ in _named(row)))
+        counts = [len(row.values) for row in mine]
+        block = _side_by_side([dict(_named(row)) for row in mine], names, counts)
+        found |= zip(places, np.split(block, np.cumsum(counts)[:-1]), strict=True)
+    width = max(block.shape[1] for block in found.values())
+    return np.concatenate(
+        [np.pad(found[place], ((0, 0), (0, width - found[place].shape[1]))) for place in range(len(rows))]
+    )
 
 
-def _named(weighing: Weighing) -> Iterator[tuple[str, Array]]:
-    """Yield a weighing's tolerance columns by a name that is the same in all weighings that share the input."""
-    told = weighing.columns
-    for shared in told.tolerances:
+def _named(row: _Row) -> Iterator[tuple[str, Array]]:
+    """Yield tolerance columns by a name that is the same in all weighings that share the input."""
+    for shared in row.columns.tolerances:
         yield shared.name, shared.column
-    for own in told.weighing:
-        yield f"{own.name} of {weighing.weigh_in}", own.column
+    for own in row.columns.weighing:
+        yield f"{own.name} of {row.name}", own.column

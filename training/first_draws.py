@@ -7,14 +7,13 @@ answer, and neither does what the bow was cut by later. Each build is taken out 
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from datasets.contents import Contents
 from datasets.schema import Stage, WeighIn
-from predictor.cutting import with_cut
 from predictor.mixture import NormalMixture, side_by_side
 from predictor.own_history import before_it_taught
 from predictor.posterior import Posterior
@@ -58,10 +57,7 @@ def first_draws(trained: Trained, contents: Contents, builds: Sequence[str]) -> 
         builds: ids of those wanted.
     """
     weighings = _by_build(trained.evidence.weighings, builds)
-    asked = [
-        replace(one, columns=with_cut(one.columns, 0.0))
-        for one in questions(contents, [w for mine in weighings.values() for w in mine], _before_any_cut)
-    ]
+    asked = questions(contents, [w for mine in weighings.values() for w in mine], _before_any_cut)
     if not asked:
         return None
     belief = trained.model.belief()
@@ -89,4 +85,6 @@ def _by_build(weighings: Sequence[Weighing], builds: Sequence[str]) -> Mapping[s
 
 def _without(belief: Posterior, trained: Trained, mine: Sequence[Weighing]) -> Posterior:
     taught = trained.model.taught_by(mine[0].build)
-    return belief if taught is None else before_it_taught(belief, taught, mine)
+    return (
+        belief if taught is None else before_it_taught(belief, taught, mine, trained.model.habits.usual_cut)
+    )

@@ -6,6 +6,7 @@ M + M (V - M)^-1 M: the block form of Rasmussen and Williams, Gaussian Processes
 eqs. 5.10 to 5.12 (from memory). Exact at the given scales and doubts.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
 from predictor.mixture import NormalMixture
+from predictor.own_history import NOT_WEIGHED
 from training.readings import Block, Problem, Readings
 from training.restricted_likelihood import BuildSums, Doubts, State, evaluate, gathered, residuals, units_of
 
@@ -74,7 +76,8 @@ def leave_builds_out(
 ) -> NormalMixture:
     """Predict every reading from the builds other than its own.
 
-    Sets of scales are weighted anew without the build, by the identity p(scales | others) proportional to
+    What the build itself was cut by is told, as it is of any finished bow. Sets of scales are weighted anew without
+    the build's readings, by the identity p(scales | others) proportional to
     p(scales | all) / p(build | others, scales).
 
     Args:
@@ -87,21 +90,67 @@ def leave_builds_out(
     Returns:
         A mixture for each reading, in the order of the readings.
     """
-    k, n = len(weights), len(readings.values)
+    k, n = len(weights), readings.weighed
     log_weights, means, sds = np.zeros((k, n)), np.zeros((k, n)), np.zeros((k, n))
     for index, point in enumerate(scales):
         state = evaluate(problem, point, doubts)
         for block, sums in zip(problem.blocks, state.sums, strict=True):
             out = without_build(block, sums, state)
-            expected = sums.covariance + out.of_effects
-            log_weights[index, block.rows] = (
-                np.log(weights[index]) - _log_normal(out.residual, expected)[:, None]
-            )
-            means[index, block.rows] = readings.values[block.rows] - out.residual
-            right = sums.sound + out.of_effects
-            sds[index, block.rows] = np.sqrt(np.diagonal(right, axis1=1, axis2=2))
+            for told in with_cuts_told(block, out, sums):
+                log_weights[index, told.rows] = np.log(weights[index]) - told.log_density[:, None]
+                means[index, told.rows] = readings.values[told.rows] - told.residual
+                sds[index, told.rows] = np.sqrt(told.variance)
     shares = np.exp(log_weights - log_weights.max(axis=0))
     return NormalMixture(shares / shares.sum(axis=0), means, sds)
+
+
+@dataclass(frozen=True)
+class Told:
+    """Readings of some builds of a block, left out, given what each build was cut by.
+
+    Attributes:
+        rows: of the readings, shape (J, n).
+        residual: readings less their prediction, shape (J, n).
+        variance: of the prediction, the reading's own without doubts included, shape (J, n).
+        log_density: of each build's readings, up to a constant, shape (J,).
+    """
+
+    rows: Integers
+    residual: Array
+    variance: Array
+    log_density: Array
+
+
+def with_cuts_told(block: Block, out: LeftOut, sums: BuildSums) -> Iterator[Told]:
+    """Yield the readings of a block's builds: of those whose cut nobody knows, and of those whose cut is told.
+
+    A cut is told as a sound one: doubts about it were raised by the very readings that are left out.
+    """
+    sound = sums.sound + out.of_effects
+    variance = np.diagonal(sound, axis1=1, axis2=2)
+    density = _log_normal(out.residual, sums.covariance + out.of_effects)
+    is_cut = block.weighing[:, -1] == NOT_WEIGHED
+    if not is_cut.all():
+        yield Told(block.rows[~is_cut], out.residual[~is_cut], variance[~is_cut], density[~is_cut])
+    if is_cut.any():
+        residual, left = cut_told(out.residual[is_cut], sound[is_cut], variance[is_cut])
+        of_cut = _log_normal(out.residual[is_cut, -1:], sound[is_cut, -1:, -1:])
+        yield Told(block.rows[is_cut, :-1], residual, left, density[is_cut] - of_cut)
+
+
+def cut_told(residual: Array, covariance: Array, variance: Array) -> tuple[Array, Array]:
+    """Return what is left of residuals and variances of a build's readings once its last row, the cut, is told.
+
+    Args:
+        residual: shape (..., n).
+        covariance: that the residuals are expected to have, shape (..., n, n).
+        variance: of the prediction before, shape (..., n).
+    """
+    along, spread = covariance[..., :-1, -1], covariance[..., -1:, -1]
+    return (
+        residual[..., :-1] - along / spread * residual[..., -1:],
+        variance[..., :-1] - along**2 / spread,
+    )
 
 
 def _log_normal(residual: Array, covariance: Array) -> Array:

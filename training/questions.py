@@ -15,8 +15,10 @@ from datasets.history import BowAt, bow_at, events_until
 from datasets.schema import Event, Stage, WeighIn
 from predictor import posterior
 from predictor.columns import Columns, Moment, Named, Tolerance
-from predictor.mixture import NormalMixture
+from predictor.cutting import Cut
+from predictor.mixture import NormalMixture, side_by_side
 from predictor.model import seen_by
+from predictor.own_history import laid_with_cut, together
 from predictor.posterior import Posterior
 from predictor.weighings import Weighing, moment_at
 
@@ -48,6 +50,7 @@ class Question:
         bow: its recorded geometry then.
         columns: what the reading depends on.
         log_weight: the answer: logarithm of the reading, in pounds.
+        cut: what the bow was cut by, where that is told.
     """
 
     build: str
@@ -55,6 +58,7 @@ class Question:
     bow: BowAt
     columns: Columns
     log_weight: float
+    cut: Cut | None = None
 
 
 def questions(contents: Contents, weighings: Sequence[Weighing], pick: Pick) -> tuple[Question, ...]:
@@ -121,11 +125,14 @@ def at_draw(told: Columns, place: int) -> Columns:
 
 
 def answers(belief: Posterior, asked: Sequence[Question]) -> NormalMixture:
-    """Return what a belief says of the logarithm of each reading."""
-    seen = [seen_by(belief, question.columns) for question in asked]
-    each = [posterior.predict(belief, one.rows).marginal() for one in seen]
-    return NormalMixture(
-        np.concatenate([one.weights for one in each], axis=1),
-        np.concatenate([one.means + given.offset for one, given in zip(each, seen, strict=True)], axis=1),
-        np.concatenate([one.sds for one in each], axis=1),
-    )
+    """Return what a belief says of the logarithm of each reading, given what its bow was cut by."""
+    return side_by_side([_answer(belief, question) for question in asked])
+
+
+def _answer(belief: Posterior, asked: Question) -> NormalMixture:
+    laid, values = laid_with_cut((), asked.cut)
+    seen = seen_by(belief, together([*laid, ("asked", asked.columns)]))
+    m = len(values)
+    own, wanted = seen.rows.part(slice(m)), seen.rows.part(slice(m, None))
+    found = posterior.predict(belief, wanted, own, values - seen.offset[:m]).marginal()
+    return replace(found, means=found.means + seen.offset[m:])

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 from scipy.sparse import csr_array, hstack
 
+from predictor.own_history import NOT_WEIGHED
 from training.scale_priors import ScalePrior
 
 Array = NDArray[np.float64]
@@ -70,6 +71,7 @@ class Readings:
         tolerances: shape (readings, tolerances), in units of one standard deviation of the input.
         noise_prior: of phi.
         weighing: number of each reading's weighing, shape (readings,); without it each reading is one by itself.
+            `NOT_WEIGHED` for rows that tell of a build but are no readings of it; they stand last.
     """
 
     values: Array
@@ -89,6 +91,11 @@ class Readings:
     def priors(self) -> tuple[ScalePrior, ...]:
         """Priors of the scales: groups, then build columns, then phi."""
         return (*(g.prior for g in self.groups), *(c.prior for c in self.build_columns), self.noise_prior)
+
+    @property
+    def weighed(self) -> int:
+        """How many rows are readings; they stand first."""
+        return len(self.values) if self.weighing is None else int(np.sum(self.weighing != NOT_WEIGHED))
 
     @property
     def builds(self) -> int:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from predictor.own_history import Slips
+from predictor.own_history import NOT_WEIGHED, Slips
 from training.leave_out import LeftOut, without_build
 from training.readings import Integers, Problem
 from training.restricted_likelihood import Doubts, State
@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Suspicion:
-    """Probabilities of a mistake.
+    """Probabilities of a mistake. That a bow was cut for other reasons than its weight is none.
 
     Where a weighing has one reading, or a build one weighing, a mistake of the two is the same shift; it counts as the
     reading's, or the build's.
@@ -68,9 +68,10 @@ def suspect(problem: Problem, state: State, slips: Slips) -> tuple[Suspicion, Do
         shifts = _shifts(block.weighing, slips)
         shares = _shares(without_build(block, sums, state), sums.sound, shifts, slips.sd)
         of_weighing = shifts.columns[:, :, 1 : 1 + size] @ shares[:, 1 : 1 + size, None]
-        build[block.builds], reading[block.rows] = shares[:, 0], shares[:, 1 + size :]
+        read = block.weighing != NOT_WEIGHED
+        build[block.builds], reading[block.rows] = shares[:, 0], shares[:, 1 + size :] * read
         weighing[block.rows] = of_weighing[:, :, 0]
-        sound[block.builds] = 1 - shares.sum(axis=1)
+        sound[block.builds] = 1 - shares[:, : 1 + size].sum(axis=1) - reading[block.rows].sum(axis=1)
         doubts.append(_added(sums.sound, shares, shifts.columns, slips.sd))
     return Suspicion(build, weighing, reading, 1 - sound), tuple(doubts)
 
@@ -82,18 +83,19 @@ def no_doubts(problem: Problem) -> Doubts:
 
 def _shifts(weighing: Integers, slips: Slips) -> _Shifts:
     """Return what mistakes can shift, given the weighing of each reading, shape (J, n)."""
-    builds, size = weighing.shape
-    together = weighing[:, :, None] == weighing[:, None, :]
+    size = weighing.shape[1]
+    read = weighing != NOT_WEIGHED
+    together = (weighing[:, :, None] == weighing[:, None, :]) & read[:, :, None] & read[:, None, :]
     count = together.sum(axis=1)
-    first = np.argmax(together, axis=1) == np.arange(size)
-    whole, alone = count == size, count == 1
+    first = read & (np.argmax(together, axis=1) == np.arange(size))
+    whole, alone = count == read.sum(axis=1, keepdims=True), count == 1
     build = slips.build_share + slips.weighing_share * whole[:, :1]
     of_weighing = slips.weighing_share * (first & ~whole & ~alone)
-    reading = slips.reading_share + slips.weighing_share * (alone & ~whole)
+    reading = np.where(read, slips.reading_share + slips.weighing_share * (alone & ~whole), slips.cut_share)
     share = np.hstack([build, of_weighing, reading])
     with np.errstate(divide="ignore"):
         log_odds = np.log(share) - np.log1p(-share)
-    everything, single = np.ones((builds, size, 1)), np.broadcast_to(np.eye(size), together.shape)
+    everything, single = 1.0 * read[:, :, None], np.broadcast_to(np.eye(size), together.shape)
     return _Shifts(np.concatenate([everything, together, single], axis=2), log_odds)
 
 

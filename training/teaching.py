@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 from datasets.contents import Contents
 from datasets.history import events_until
 from datasets.schema import WeighIn
-from predictor.cutting import cut_of
 from predictor.model import Taught
 from predictor.weighings import fingerprint
 from training.evidence import Evidence
@@ -20,10 +19,8 @@ Array = NDArray[np.float64]
 def taught(contents: Contents, found: Evidence, fitted: Fit) -> tuple[Taught, ...]:
     """Return the part of each build in a fit, in the order of the fit's builds."""
     weigh_ins: dict[str, list[str]] = {build: [] for build in found.builds}
-    cuts: dict[str, float] = {}
     for weighing in found.weighings:
         weigh_ins[weighing.build].append(weighing.weigh_in)
-        cuts[weighing.build] = cut_of(weighing.columns)
     added = dict(_doubts(fitted))
     return tuple(
         Taught(
@@ -31,7 +28,6 @@ def taught(contents: Contents, found: Evidence, fitted: Fit) -> tuple[Taught, ..
             fingerprint=_fingerprint(contents, build, ids[-1]),
             weigh_ins=tuple(ids),
             doubts=tuple(added[number].tolist()),
-            cut=cuts[build],
         )
         for number, (build, ids) in enumerate(weigh_ins.items())
     )

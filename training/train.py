@@ -92,7 +92,7 @@ def _model(contents: Contents, data_hash: str, records: int, found: Evidence, fi
         data_hash=data_hash,
         records=records,
         builds=len(found.builds),
-        readings=len(fitted.readings.values),
+        readings=fitted.readings.weighed,
         builds_by_form=_by_form(contents, found.builds),
         builds_by_material=_by_material(found.weighings),
         left_out=tuple((left.record, left.reason) for left in found.left_out),

@@ -29,10 +29,11 @@ from rich.progress import track
 from datasets.contents import Contents
 from datasets.materials import handbook
 from datasets.schema import Stage
-from predictor.columns import STIFFNESS, Columns, Named, Tolerance
-from predictor.mixture import NormalMixture
+from predictor.columns import STIFFNESS, Columns, Tolerance
+from predictor.mixture import NormalMixture, side_by_side
 from predictor.model import seen_by
-from predictor.posterior import Rows, predict
+from predictor.own_history import laid_with_cut, together
+from predictor.posterior import predict
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from predictor.weighings import Weighing
 from training.clerical import with_mistakes
@@ -233,82 +234,42 @@ def _after_strips(
     rng = np.random.default_rng(seed)
     asked = [question for question in tried.asked if lots_seen(taught.belief, question.columns) == "new"]
     if asked:
-        parts = [_with_strips(taught, question, shop, rng) for question in asked]
-        predicted = NormalMixture(*(np.concatenate(arrays, axis=1) for arrays in zip(*parts, strict=True)))
+        predicted = side_by_side([_with_strips(taught, question, shop, rng) for question in asked])
         yield from _rows(STRIPS, count, OURS, asked, taught, predicted)
 
 
 def _with_strips(
     taught: Learned, question: Question, shop: VirtualShop, rng: np.random.Generator
-) -> tuple[Array, Array, Array]:
-    """Return weights, means and sds of one bow's answer, given a strip test of each lot that it is made of."""
+) -> NormalMixture:
+    """Return one bow's answer, given a strip test of each lot that it is made of."""
     levels = [(g, level) for g in (LOTS_OF_WOOD, LOTS_OF_GLASS) for level in question.columns.groups[g]]
-    told = _bow_and_strips(taught.told(question).columns, levels)
-    seen = seen_by(taught.belief, told)
-    own, wanted = (_part(seen.rows, rows) for rows in (slice(1, None), slice(0, 1)))
+    told = taught.told(question)
+    laid, values = laid_with_cut((), told.cut)
+    laid += [(f"strip of {level}", _strip(told.columns, group, level)) for group, level in levels]
+    seen = seen_by(taught.belief, together([*laid, ("asked", told.columns)]))
     handbook_psi = {f"{name}, {lot}": handbook()[name].modulus_psi for name, lot in shop.truth.lots}
     true_psi = {f"{name}, {lot}": psi for (name, lot), psi in shop.truth.lots.items()}
     read = [np.log(true_psi[level] / handbook_psi[level]) + rng.normal(0, STRIP_SD) for _, level in levels]
-    found = predict(taught.belief, wanted, own, np.array(read) - seen.offset[1:]).marginal()
-    stretched = NormalMixture(found.weights, found.means + seen.offset[:1], found.sds).stretched(
-        taught.calibration.wider()
-    )
-    return stretched.weights, stretched.means, stretched.sds
+    values = np.concatenate([values, read])
+    own, wanted = seen.rows.part(slice(len(values))), seen.rows.part(slice(len(values), None))
+    found = predict(taught.belief, wanted, own, values - seen.offset[: len(values)]).marginal()
+    found = replace(found, means=found.means + seen.offset[len(values) :])
+    return found.stretched(taught.calibration.wider())
 
 
-def _bow_and_strips(bow: Columns, levels: Sequence[tuple[str, str]]) -> Columns:
-    """Return the columns of a bow's reading with those of a strip of each lot below them.
-
-    A strip reads its lot's modulus alone: the logarithm of it over the handbook's.
-    """
-
-    def padded(column: Array, *, is_read: Sequence[bool] = ()) -> Array:
-        below = np.zeros(len(levels))
-        below[: len(is_read)] = is_read
-        return np.concatenate([column, below])
-
-    def all_padded(named: Named) -> Named:
-        return {name: padded(column) for name, column in named.items()}
-
-    materials = [level.split(", ")[0] for _, level in levels]
-    stiffness = {
-        name: padded(column, is_read=[name == f"{STIFFNESS}{material}" for material in materials])
-        for name, column in bow.common.items()
-    }
-    groups = {
-        group: {
-            name: padded(column, is_read=[(group, name) == level for level in levels])
-            for name, column in named.items()
-        }
-        for group, named in bow.groups.items()
-    }
-    errors = [
-        Tolerance(
-            f"strip of {level}",
-            "strip",
-            padded(np.zeros(1), is_read=np.eye(len(levels))[place] > 0) * STRIP_SD,
-        )
-        for place, (_, level) in enumerate(levels)
-    ]
-    return replace(
-        bow,
-        offset=padded(bow.offset),
-        common=stiffness,
-        groups=groups,
-        build=all_padded(bow.build),
-        tolerances=(*(replace(t, column=padded(t.column)) for t in bow.tolerances), *errors),
-        weighing=tuple(replace(t, column=padded(t.column)) for t in bow.weighing),
-        sd=padded(bow.sd),
-    )
-
-
-def _part(rows: Rows, chosen: slice) -> Rows:
-    return Rows(
-        effects=rows.effects[chosen],
-        unseen={name: columns[chosen] for name, columns in rows.unseen.items()},
-        build=rows.build[chosen],
-        tolerances=rows.tolerances[chosen],
-        sd=rows.sd[chosen],
+def _strip(bow: Columns, group: str, level: str) -> Columns:
+    """Return the columns of a strip's reading: the logarithm of its lot's modulus alone, over the handbook's."""
+    stiffness = f"{STIFFNESS}{level.split(', ')[0]}"
+    return Columns(
+        offset=np.zeros(1),
+        sizes_in=bow.sizes_in,
+        common={stiffness: np.ones(1)},
+        priors={stiffness: bow.priors[stiffness]},
+        groups={group: {level: np.ones(1)}},
+        build={name: np.zeros(1) for name in bow.build},
+        tolerances=(),
+        weighing=(Tolerance("strip", "strip", np.full(1, STRIP_SD)),),
+        sd=np.zeros(1),
     )
 
 

@@ -7,8 +7,13 @@ import pytest
 
 from datasets.contents import Contents
 from datasets.schema import Stage, WeighIn
-from predictor.cutting import cut_of
+from predictor.columns import DRAW_SHAPE
+from predictor.model import seen_by
+from predictor.own_history import Slips
+from predictor.posterior import predict
+from training.evidence import readings
 from training.first_draws import FirstDraws, first_draws
+from training.hierarchy import fit
 from training.train import Trained, train
 from training.virtual_shop import simulate
 
@@ -78,29 +83,19 @@ def with_heavier(contents: Contents, build: str, factor: float) -> Contents:
     return replace(contents, events={**contents.events, build: events})
 
 
-def test_foretold_as_the_fit_that_left_it_out_but_for_the_cut(trained: Trained, drawn: FirstDraws) -> None:
-    """What is foretold is what the fit without the bow says, less what the bow's later cut told it.
+def test_foretold_as_a_fit_that_never_had_the_bow(trained: Trained, drawn: FirstDraws) -> None:
+    """What is foretold is what a fit to the other bows says, scales anew: neither the bow nor its cut is in it.
 
-    The fit's own left-out prediction knows that cut, at the mean effect that the other builds give it.
+    Within a tenth of the prediction's standard deviation, as scores of left-out builds are.
     """
-    left_out = trained.fit.leave_builds_out().quantile(0.5)
-    rows = [(w, place) for w in trained.evidence.weighings for place in range(len(w.log_weight))]
-    told = dict(zip(drawn.builds, drawn.predicted.quantile(0.5), strict=True))
-    read = dict(zip(drawn.builds, np.log(drawn.read_lbf), strict=True))
-    seen = set()
-    for (weighing, place), expected in zip(rows, left_out, strict=True):
-        name = weighing.build
-        if (
-            name in seen
-            or name not in told
-            or weighing.log_weight[place] != pytest.approx(read[name], abs=1e-12)
-        ):
-            continue
-        seen.add(name)
-        by_cut = expected + weighing.columns.offset[place] - told[name]
-        cut = cut_of(weighing.columns)
-        assert by_cut * np.sign(cut) >= 0
-        assert abs(by_cut) <= 0.6 * abs(cut) + 1e-9
-
-    assert seen == set(told)
-    assert {cut_of(w.columns) != 0 for w in trained.evidence.weighings if w.build in told} == {True}
+    weighings = trained.evidence.weighings
+    for build, expected, sd in zip(
+        drawn.builds, drawn.predicted.quantile(0.5), drawn.predicted.sd, strict=True
+    ):
+        others = fit(readings([one for one in weighings if one.build != build]), Slips()).posterior
+        first_of = next(one for one in weighings if one.build == build)
+        place = int(np.argmin(np.abs(first_of.columns.common[DRAW_SHAPE])))
+        seen = seen_by(others, first_of.columns)
+        again = (predict(others, seen.rows).marginal().quantile(0.5) + seen.offset)[place]
+        assert abs(again - expected) < 0.1 * sd
+    assert any(one.cut for one in weighings if one.build in drawn.builds)
