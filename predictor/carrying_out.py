@@ -12,9 +12,9 @@ WORTH_REMOVALS = 10
 
 
 class Carried(Record):
-    """Belief about the logarithm of done over planned: normal from removal to removal."""
+    """Belief about done over planned, less one: normal from removal to removal."""
 
-    mean: float = Field(0.0, description="mean of the logarithm of done over planned")
+    mean: float = Field(0.0, description="mean of done over planned, less one")
     mean_sd: float = Field(
         tolerances.CARRIED_OUT / sqrt(WORTH_REMOVALS), ge=0, description="how well that mean is known"
     )

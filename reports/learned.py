@@ -134,7 +134,7 @@ def _ends(effect: NormalMixture) -> tuple[float, float, float]:
 def _carried_out(model: Model) -> str:
     done = model.habits.carrying_out.anybody
     return (
-        f"A planned removal comes out at {_percent(exp(done.mean))} of the plan, give or take {_percent(done.sd)} "
+        f"A planned removal comes out at {_percent(1 + done.mean)} of the plan, give or take {_percent(done.sd)} "
         f"({done.removals} were measured afterwards)."
     )
 

@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from math import log, sqrt
+from math import sqrt
 
 import numpy as np
 
@@ -28,7 +28,7 @@ def carrying_out(contents: Contents) -> CarryingOut:
     for build in contents.builds.values():
         if build.teaches:
             events = contents.events.get(build.id, ())
-            shares = [log_share(event) for event in events if isinstance(event, Removal)]
+            shares = [share_beyond(event) for event in events if isinstance(event, Removal)]
             by_builder[build.builder or ""] += [share for share in shares if share is not None]
     enough = [name for name, shares in by_builder.items() if name and len(shares) >= ENOUGH_REMOVALS]
     return CarryingOut(
@@ -37,26 +37,34 @@ def carrying_out(contents: Contents) -> CarryingOut:
     )
 
 
-def log_share(removal: Removal) -> float | None:
-    """Return log(done / planned) of what was taken off at the places noted both ways; nothing if there are none."""
+def share_beyond(removal: Removal) -> float | None:
+    """Return done over planned, less one, of what came off at the places noted both ways; nothing if there are none.
+
+    A loss of weight goes with the share itself. The mean of its logarithm is lower by half its variance, which the
+    gains of removals that were not measured afterwards would have to make up for.
+    """
     done = {cut.at: cut.amount_in.inch for cut in removal.done}
     both = [(cut.amount_in.inch, done[cut.at]) for cut in removal.planned if cut.at in done]
     planned_in, done_in = (sum(amounts) for amounts in zip(*both, strict=True)) if both else (0.0, 0.0)
-    return log(done_in / planned_in) if planned_in > 0 and done_in > 0 else None
+    return done_in / planned_in - 1 if planned_in > 0 and done_in > 0 else None
 
 
-def updated(before: Carried, log_shares: Sequence[float]) -> Carried:
+def updated(before: Carried, shares: Sequence[float]) -> Carried:
     """Return a belief after more removals, the one before counting as much as ten.
+
+    Args:
+        before: the belief.
+        shares: done over planned, less one.
 
     Source: the normal model with unknown mean and variance and their conjugate prior (Gelman et al., Bayesian Data
     Analysis, section 3.3, from memory); `sd` and `mean_sd` are at the updated scale.
     """
-    n = len(log_shares)
+    n = len(shares)
     if n == 0:
         return before
     worth = WORTH_REMOVALS + n
-    mean = float(np.mean(log_shares))
-    squares = WORTH_REMOVALS * before.sd**2 + n * float(np.var(log_shares))
+    mean = float(np.mean(shares))
+    squares = WORTH_REMOVALS * before.sd**2 + n * float(np.var(shares))
     squares += WORTH_REMOVALS * n / worth * (mean - before.mean) ** 2
     sd = sqrt(squares / worth)
     return Carried(

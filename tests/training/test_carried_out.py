@@ -9,7 +9,7 @@ from datasets.contents import Contents
 from datasets.schema import Removal, WeighIn
 from predictor.carrying_out import WORTH_REMOVALS, Carried
 from tests.predictor.bows import STRAIGHT, build
-from training.carried_out import ENOUGH_REMOVALS, carrying_out, log_share, updated, weighed_removals
+from training.carried_out import ENOUGH_REMOVALS, carrying_out, share_beyond, updated, weighed_removals
 
 
 def removal(number: int, planned: str, done: str | None, of: str = "K-001") -> Removal:
@@ -23,9 +23,17 @@ def removal(number: int, planned: str, done: str | None, of: str = "K-001") -> R
 
 
 def test_the_share_of_what_was_planned() -> None:
-    """An eighth planned and a sixteenth done is half; a plan that nobody measured says nothing."""
-    assert log_share(removal(1, "1/8", "1/16")) == pytest.approx(np.log(0.5))
-    assert log_share(removal(1, "1/8", None)) is None
+    """An eighth planned and a sixteenth done is half short; a plan that nobody measured says nothing."""
+    assert share_beyond(removal(1, "1/8", "1/16")) == -0.5
+    assert share_beyond(removal(1, "1/8", None)) is None
+
+
+def test_as_much_over_as_under_is_the_plan() -> None:
+    """Taking a third too much as often as a third too little is the plan on average, as the loss of weight is."""
+    removals = [removal(n, "3/32", "1/8" if n % 2 else "1/16") for n in range(1, 21)]
+    habit = carrying_out(Contents.of([STRAIGHT, build(), *removals]))
+
+    assert habit.anybody.mean == pytest.approx(0, abs=1e-12)
 
 
 def test_without_records_the_default() -> None:
