@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
 from datasets.contents import Contents
+from datasets.exercise import draws_in_words, not_counted
 from datasets.materials import Material
 from predictor.bow import Refusal
 from predictor.columns import Columns
@@ -56,8 +57,8 @@ class Evidence:
 def evidence(contents: Contents, habits: Habits = USUAL) -> Evidence:
     """Solve every weighing of every build that may teach.
 
-    A build that may not teach, or whose form is missing, is left out with its reason, as is a weighing that the
-    statics refuse.
+    A build that may not teach, or whose form is missing, is left out with its reason, as is a weighing after too few
+    full draws or one that the statics refuse.
 
     Args:
         contents: of the book.
@@ -118,7 +119,9 @@ def _teaching(contents: Contents, left_out: list[LeftOut]) -> Iterator[Weighed]:
         elif form is None:
             left_out.append(LeftOut(build.id, "its form is not in the book"))
         else:
-            yield from weighed(form, build, contents.events.get(build.id, ()))
+            events = contents.events.get(build.id, ())
+            left_out += (LeftOut(one.id, draws_in_words(draws)) for one, draws in not_counted(events))
+            yield from weighed(form, build, events)
 
 
 @dataclass(frozen=True)

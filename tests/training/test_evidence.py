@@ -38,6 +38,21 @@ def test_what_is_left_out_says_why(found: Evidence) -> None:
     assert found.builds == ("K-001",)
 
 
+def test_a_reading_after_few_full_draws_does_not_teach(found: Evidence) -> None:
+    """It is left out with its reason, and what else the bow taught stays as it is."""
+    events = [
+        weigh_in(1),
+        weigh_in(2, stage="settled", shots=500, readings=[{"draw": "28", "weight": "49.5"}]),
+    ]
+    early = weigh_in(3, pulls=3, stage="settled", readings=[{"draw": "28", "weight": "53"}])
+    told = evidence(Contents.of([STRAIGHT, build(), *events, early]))
+
+    assert [(left.record, left.reason) for left in told.left_out] == [
+        ("K-001/3", "read after 3 full draws: does not count before about 30")
+    ]
+    assert [one.weigh_in for one in told.weighings] == [one.weigh_in for one in found.weighings]
+
+
 def test_moduli_share_the_weight(found: Evidence) -> None:
     """The sensitivities to all moduli add up to one, less what glue and string carry."""
     for weighing in found.weighings:
