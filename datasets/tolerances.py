@@ -64,5 +64,12 @@ DEFLECTION_SD_IN = MappingProxyType({Taken.CALIPER: 0.003, Taken.RULE: 0.015, Ta
 SEATING_SD_IN = 0.010
 """By how much the first load seats a strip on its edges or in its clamp."""
 
+CALIPER_SD_IN = GLASS_SD_IN[Taken.CALIPER]
+"""A caliper's own error, the same in all that is measured by it. Glass comes even, so all that a reading of it is off
+by is taken as the caliper's; what wood is off by beyond that is its own unevenness."""
+
+MICROMETER_SD_IN = 0.0001
+"""A micrometer's own error, likewise: its zero is checked on closed anvils to a tenth of a thousandth."""
+
 HUNG_LOAD_SD = 0.005
 """The weights hung on a strip, all weighed on one scale, as a share."""

@@ -3,7 +3,7 @@
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import exp, hypot
+from math import exp
 from statistics import NormalDist
 
 from rich.console import Console
@@ -12,7 +12,7 @@ from rich.markup import escape
 from datasets.contents import Contents
 from datasets.materials import PSI_PER_GPA, Material, named
 from datasets.schema import StripTest
-from predictor.lots import StripReading, lot_belief, read_strip, with_strips
+from predictor.lots import StripReading, lot_belief, read_strip, strip_belief, with_strips
 from predictor.mixture import NormalMixture
 from predictor.model import Model, prior_belief
 from reports.expectation import SURE
@@ -89,7 +89,7 @@ def tell(contents: Contents, test: StripTest, model: Model | None) -> Told:
     material, reading = materials[test.material], read_strip(test, materials)
     others = [one for one in contents.strips.values() if one.id != test.id and one.material == test.material]
     belief = with_strips(prior_belief() if model is None else model.belief(), others, materials)
-    before = lot_belief(belief, reading.lot, materials)
+    before, expected = lot_belief(belief, reading.lot, materials), strip_belief(belief, reading, materials)
     after = lot_belief(with_strips(belief, [test], materials), reading.lot, materials)
     return Told(
         material=material,
@@ -97,7 +97,7 @@ def tell(contents: Contents, test: StripTest, model: Model | None) -> Told:
         strip=_measured(reading),
         before=_modulus(before, material),
         after=_modulus(after, material),
-        off=(reading.log_ratio - float(before.mean[0])) / hypot(float(before.sd[0]), reading.log_sd),
+        off=(reading.log_ratio - float(expected.mean[0])) / float(expected.sd[0]),
     )
 
 
@@ -164,6 +164,15 @@ def show_strip(told: Told, out: Console) -> None:
     log_sds = {"deflections": told.reading.found.reading_sd, **told.reading.found.dimension_sds}
     largest = max(log_sds, key=lambda name: log_sds[name])
     out.print(f"Most of its doubt comes from the {largest}: {_ADVICE[largest]}.")
+    if told.reading.lot.lot is None:
+        out.print(
+            f"Its lot is not noted, so it tells of {escape(told.material.name)} as such and of no bow's lot: to have "
+            "it counted for a lot, note the delivery with the strip (--lot) and with the bow's layers."
+        )
+    out.print(
+        f"However many strips are read alike, ±{fixed(100 * told.reading.shared_sd, 1)}% stays: they share what the "
+        "instruments are off by."
+    )
     for place in told.misfits:
         out.print(f"Reading {place + 1} lies off the line of the others: check it.")
 
@@ -213,6 +222,7 @@ def strip_json(told: Told) -> str:
             for name, one in (("strip", told.strip), ("lot_before", told.before), ("lot_now", told.after))
         },
         "log_sds": {"deflections": found.reading_sd, **found.dimension_sds},
+        "log_sd_shared_by_strips": told.reading.shared_sd,
         "off_in_sds": told.off,
         "misfit_readings": [place + 1 for place in told.misfits],
     }

@@ -11,13 +11,22 @@ from hypothesis import strategies as st
 from datasets.book import read_record
 from datasets.contents import Contents
 from datasets.materials import handbook
-from datasets.record import DrawLength, ZeroPoint
-from datasets.schema import Stage, StripTest
+from datasets.record import DrawLength, Taken, ZeroPoint
+from datasets.schema import Stage, StripTest, Support
+from datasets.tolerances import (
+    CALIPER_SD_IN,
+    DEFLECTION_SD_IN,
+    HUNG_LOAD_SD,
+    SEATING_SD_IN,
+    SPAN_SD_IN,
+    WIDTH_SD_IN,
+)
 from predictor.foresight import Situation
 from predictor.gains import Budget, budget
 from predictor.lots import Lot, lot_belief, read_strip, with_strips
 from predictor.model import prior_belief
 from predictor.predict import Prediction, predict
+from predictor.strip import load_number
 from tests import shop
 from tests.predictor.bows import STRAIGHT, build
 
@@ -72,6 +81,43 @@ def test_one_strip_by_hand() -> None:
     species_gain = SPECIES_SD**2 / (prior + reading.log_sd**2)
     assert other.mean[0] == pytest.approx(species_gain * reading.log_ratio)
     assert other.sd[0] == pytest.approx(sqrt(prior - SPECIES_SD**2 * species_gain))
+
+
+@pytest.mark.parametrize("strips", [1, 4, 100])
+def test_strips_read_alike_by_hand(strips: int) -> None:
+    """Of the mean of n strips read alike, what they share stays whole and the rest shrinks as 1/n: GUM 5.2.2, eq. 13.
+
+    The shared parts are 3 x 0.0005/0.125 of the caliper, 0.005 of the weights, (2 + 1) x 0.030/20 of the span by rule
+    and the shear, 12 x 16 / (10 x 160 x 160) by Eq. 9-2 of the Wood Handbook.
+    """
+    alike = strip(loads=[{"load": "1", "deflection_in": ".1"}])
+    reading = read_strip(alike, handbook())
+    told = [alike.model_copy(update={"id": f"STRIP-{n:03d}"}) for n in range(1, strips + 1)]
+    own = lot_belief(with_strips(prior_belief(), told, handbook()), Lot(MAPLE, "m7"), handbook())
+
+    shared = hypot(3 * 0.0005 / 0.125, 0.005, 3 * 0.030 / 20, 12 * 16 / (10 * 160**2))
+    assert reading.shared_sd == pytest.approx(shared, rel=0.001)
+    assert hypot(reading.own_sd, reading.shared_sd) == pytest.approx(reading.log_sd)
+    prior = SPECIES_SD**2 + LOT_SD**2
+    error = reading.shared_sd**2 + reading.own_sd**2 / strips
+    assert own.sd[0] == pytest.approx(sqrt(prior * error / (prior + error)))
+    assert own.mean[0] == pytest.approx(prior / (prior + error) * reading.log_ratio)
+
+
+def test_another_instrument_brings_more_than_the_same() -> None:
+    """A second strip whose thickness was read by micrometer narrows a lot more than one by the same caliper again.
+
+    It is claimed no better read than by caliper: only the error that both would share is gone.
+    """
+    first, again = (strip(n, loads=[{"load": "1", "deflection_in": ".1"}]) for n in (1, 2))
+    elsewhere = strip(2, loads=[{"load": "1", "deflection_in": ".1"}], thickness_sd_in=0.0015)
+    same, other = (
+        lot_belief(with_strips(prior_belief(), [first, second], handbook()), Lot(MAPLE, "m7"), handbook())
+        for second in (again, elsewhere)
+    )
+
+    assert read_strip(elsewhere, handbook()).log_sd == pytest.approx(read_strip(again, handbook()).log_sd)
+    assert other.sd[0] < same.sd[0]
 
 
 def test_the_order_of_strips_does_not_matter() -> None:
@@ -185,3 +231,56 @@ def test_intervals_of_lots_hold_as_often_as_they_say() -> None:
         inside += bool(abs(found.mean[0] - lot) < 1.6449 * found.sd[0])
 
     assert inside / 500 == pytest.approx(0.9, abs=0.04)
+
+
+def _four_strips_of_one_caliper(rng: np.random.Generator, lot: float) -> list[StripTest]:
+    """Bend four glass strips of a lot, read by one caliper and loaded by one set of weights, each a little off."""
+    glass = handbook()[GLASS]
+    caliper, weights, span = rng.normal(0, [CALIPER_SD_IN, HUNG_LOAD_SD, SPAN_SD_IN[Taken.CALIPER]])
+    strips = []
+    for number in range(1, 5):
+        psi = glass.modulus_psi * exp(lot + rng.normal(0, glass.bow_sd))
+        true_load = float(load_number(Support.THREE_POINT, 0.03)[0]) * psi * 1.5 * 0.05**3 / 12 / 20**2
+        down = 0.03 * 20 + rng.normal(0, SEATING_SD_IN) + rng.normal(0, DEFLECTION_SD_IN[Taken.CALIPER])
+        changes = {
+            "material": GLASS,
+            "lot": "g1",
+            "thickness_in": {"inch": 0.05 + caliper, "taken": "caliper"},
+            "width_in": {"inch": 1.5 + rng.normal(0, WIDTH_SD_IN[Taken.CALIPER]), "taken": "caliper"},
+            "span_in": {"inch": 20 + span, "taken": "caliper"},
+            "loads": [
+                {
+                    "load": {"lbf": true_load * exp(weights)},
+                    "deflection_in": {"inch": down, "taken": "caliper"},
+                }
+            ],
+        }
+        record = read_record("strip", shop.strip(id=f"STRIP-{number:03d}", **changes).data, Contents()).record
+        assert isinstance(record, StripTest)
+        strips.append(record)
+    return strips
+
+
+def test_intervals_hold_for_several_strips_of_one_caliper() -> None:
+    """Of 200 glass lots, each told by four strips that share their instruments' errors, 90 % intervals hold 90 %.
+
+    The band is three binomial standard errors, 6.4 %. Counted as four independent strips they would hold fewer than
+    that: the errors are drawn in inches and pounds, as a bench makes them.
+    """
+    rng = np.random.default_rng(20261129)
+    glass = handbook()[GLASS]
+    prior_sd = float(lot_belief(prior_belief(), Lot(GLASS, "g1"), handbook()).sd[0])
+    inside = as_independent = 0
+    for _ in range(200):
+        lot = rng.normal(0, prior_sd)
+        tested = _four_strips_of_one_caliper(rng, lot)
+        found = lot_belief(with_strips(prior_belief(), tested, handbook()), Lot(GLASS, "g1"), handbook())
+        inside += bool(abs(found.mean[0] - lot) < 1.6449 * found.sd[0])
+        readings = [read_strip(one, handbook()) for one in tested]
+        precision = prior_sd**-2 + sum(one.log_sd**-2 for one in readings)
+        mean = sum(one.log_ratio / one.log_sd**2 for one in readings) / precision
+        as_independent += bool(abs(mean - lot) < 1.6449 * precision**-0.5)
+
+    assert glass.bow_sd < readings[0].shared_sd
+    assert inside / 200 == pytest.approx(0.9, abs=0.064)
+    assert as_independent / 200 < 0.9 - 0.064

@@ -71,7 +71,10 @@ def test_more_than_a_bench_can_do_is_refused(shop: VirtualShop) -> None:
 
 
 def _with_rows(known: Readings, strips: list[StripReading]) -> Readings:
-    """Return readings with a row for each strip: a build of its own, no build effect, its error as a tolerance."""
+    """Return readings with a row for each strip: a build of its own, no build effect, its own error as a tolerance.
+
+    What strips share are common effects of mean nought and sd one.
+    """
     count = len(strips)
 
     def more(columns: np.ndarray) -> np.ndarray:
@@ -80,6 +83,9 @@ def _with_rows(known: Readings, strips: list[StripReading]) -> Readings:
     common = more(known.common)
     for row, reading in enumerate(strips, len(known.values)):
         common[row, known.common_names.index(f"stiffness of {reading.lot.material}")] = 1.0
+    shared = tuple(dict.fromkeys(name for reading in strips for name in reading.shared))
+    factors = [[reading.shared.get(name, 0.0) for name in shared] for reading in strips]
+    in_common = np.vstack([np.zeros((len(known.values), len(shared))), factors])
     groups = []
     for group in known.groups:
         names = [reading.lot.level if f"lots of {_kind(reading)}" == group.name else "" for reading in strips]
@@ -89,13 +95,16 @@ def _with_rows(known: Readings, strips: list[StripReading]) -> Readings:
         rows = csr_array(np.array([[float(level == name) for level in levels] for name in names]))
         groups.append(replace(group, levels=levels, columns=csr_array(vstack([before, rows]))))
     tolerances = more(known.tolerances)
-    tolerances[-count:, 0] = [reading.log_sd for reading in strips]
+    tolerances[-count:, 0] = [reading.own_sd for reading in strips]
     return replace(
         known,
         values=np.concatenate([known.values, [reading.log_ratio for reading in strips]]),
         sd=np.concatenate([known.sd, np.full(count, 1e-6)]),
         build=np.concatenate([known.build, known.builds + np.arange(count)]),
-        common=common,
+        common=np.hstack([common, in_common]),
+        common_names=(*known.common_names, *shared),
+        common_mean=np.concatenate([known.common_mean, np.zeros(len(shared))]),
+        common_sd=np.concatenate([known.common_sd, np.ones(len(shared))]),
         groups=tuple(groups),
         build_columns=tuple(
             replace(own, column=np.concatenate([own.column, np.zeros(count)])) for own in known.build_columns
