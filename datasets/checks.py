@@ -313,6 +313,30 @@ def deflections_are_measurable(record: Record, _contents: Contents) -> Iterator[
             )
 
 
+def strips_are_told_once(record: Record, contents: Contents) -> Iterator[Finding]:
+    """A strip whose lot, day and readings are those of another one is likelier the same strip told twice."""
+    if not isinstance(record, StripTest):
+        return
+    for other in contents.strips.values():
+        if other.id != record.id and _as_bent(other, contents) == _as_bent(record, contents):
+            yield Finding(
+                "loads",
+                f"wanted each strip once, got the lot, day and readings of {other.id} again; leave it out if it is the "
+                "same strip, for it would count as a second one",
+            )
+            return
+
+
+def _as_bent(strip: StripTest, contents: Contents) -> tuple[object, ...]:
+    """Return by what a strip is known again: material, lot, day, support, and each load with its deflection."""
+    try:
+        material = named(strip.material, contents.materials).name
+    except LookupError:  # which another check tells
+        material = strip.material
+    readings = sorted((round(one.load.lbf, 6), round(one.deflection_in.inch, 6)) for one in strip.loads)
+    return material, strip.lot, strip.on, strip.support, tuple(readings)
+
+
 CHECKS: Sequence[Check] = (
     form_is_known,
     build_is_known,
@@ -333,6 +357,7 @@ CHECKS: Sequence[Check] = (
     *ORDER_CHECKS,
     strips_are_slender,
     deflections_are_measurable,
+    strips_are_told_once,
 )
 """Every check. To add one, write it above and put it into this list."""
 

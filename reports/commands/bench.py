@@ -28,6 +28,7 @@ from reports.commands.keeping import (
     keep,
     readable,
     tell_added,
+    told_before,
 )
 from reports.commands.options import (
     BecauseOption,
@@ -206,7 +207,7 @@ def bend_strip(
     ] = None,
     on: OnOption = None,
     remark: NoteOption = None,
-    yes: Annotated[bool, typer.Option("--yes", help="keep also a strip far from what is expected")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="keep also a strip told twice, or far off")] = False,
     as_json: JsonOption = False,
     corrects: CorrectsOption = None,
     because: BecauseOption = None,
@@ -236,7 +237,8 @@ def bend_strip(
         test = readable(raw, contents, corrects)
         told = strips.tell(contents, test, model_if_whole(book)) if isinstance(test, StripTest) else None
         far = [strips.far_in_words(told)] if told is not None and told.far else []
-        ask_to_keep([*days_to_come(test, contents), *far], "the reading", context.obj, yes=yes)
+        doubts = [*days_to_come(test, contents), *told_before(test, contents), *far]
+        ask_to_keep(doubts, "the reading", context.obj, yes=yes)
         outcome = keep(book, raw, corrects, because)
     if told is None or not outcome.kept:
         return tell_added(adding.told([raw], [outcome]), TYPED)

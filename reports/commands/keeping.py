@@ -9,7 +9,7 @@ from pathlib import Path
 import typer
 
 from datasets.book import Outcome, ShopBook, read_record
-from datasets.checks import days_are_past
+from datasets.checks import days_are_past, strips_are_told_once
 from datasets.contents import Contents
 from datasets.files import Reading
 from datasets.mistakes import RawRecord
@@ -110,6 +110,11 @@ def far_in_words(compared: Sequence[expectation.Compared] | Refusal | None, unit
 def days_to_come(record: Record, contents: Contents) -> list[str]:
     """Return in words that a record is of a day to come: what happens until then would be counted before it."""
     return [finding.message for finding in days_are_past(record, contents)]
+
+
+def told_before(record: Record, contents: Contents) -> list[str]:
+    """Return in words that a strip is in the book already: it would count twice."""
+    return [finding.message for finding in strips_are_told_once(record, contents)]
 
 
 def ask_to_keep(doubts: Sequence[str], what: str, call: Call, *, yes: bool) -> None:

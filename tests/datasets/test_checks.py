@@ -300,6 +300,36 @@ def test_what_is_wrong_with_a_strip(changes: dict[str, Any], finding: tuple[str,
 
 
 @pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({}, True),
+        ({"material": "sugar maple"}, True),
+        ({"thickness_in": ".126"}, True),
+        ({"loads": [*reversed(shop.strip().data["loads"])]}, True),
+        ({"id": "STRIP-001"}, False),
+        ({"on": "2026-03-02"}, False),
+        ({"lot": "m8"}, False),
+        ({"material": "red elm"}, False),
+        ({"support": "cantilever"}, False),
+        ({"loads": [*shop.strip().data["loads"][:2], {"load": "3", "deflection_in": "1.03"}]}, False),
+    ],
+)
+def test_a_strip_told_twice(changes: dict[str, Any], told: bool) -> None:
+    """The readings of another strip of the lot and day are found, by any name of the wood; a correction is not."""
+    book = contents(shop.strip(id="STRIP-001"))
+    typed = shop.strip(**({"id": "STRIP-002"} | changes))
+    findings_told = read_record("strip", typed.data, book).findings
+
+    said = (
+        "wanted each strip once, got the lot, day and readings of STRIP-001 again; leave it out if it is the same "
+        "strip, for it would count as a second one"
+    )
+    assert [(one.field, one.message, one.refuses, one.odd) for one in findings_told] == (
+        [("loads", said, False, True)] if told else []
+    )
+
+
+@pytest.mark.parametrize(
     ("changes", "finding"),
     [
         ({}, ()),

@@ -79,7 +79,9 @@ def test_its_modulus_by_hand(run: Run) -> None:
 
 def test_what_it_does_to_its_lot(run: Run) -> None:
     """The lot's belief moves toward the strip and narrows; a second strip starts from where the first left it."""
-    first, second = (json.loads(run(f'strip "hard maple" {BENCH} 1=.33 2=.66 --json').out) for _ in range(2))
+    first, second = (
+        json.loads(run(f'strip "hard maple" {BENCH} 1=.33 2={down} --json').out) for down in (".66", ".67")
+    )
 
     assert first["lot_before"]["psi"] < first["lot_now"]["psi"] < first["strip"]["psi"]
     assert second["lot_before"] == pytest.approx(first["lot_now"])
@@ -130,6 +132,46 @@ def test_a_strip_far_from_what_is_expected_is_asked_about(run: Run) -> None:
     assert len(contents().strips) == 1
 
 
+def test_a_strip_told_twice_is_asked_about(run: Run) -> None:
+    """The same line again is not kept unless it is meant, and names the strip that it repeats; so does a file."""
+    line = f'strip "hard maple" {BENCH} 1=.33 2=.66'
+    run(line)
+    another_day = run(f"{line.replace('03-01', '03-02')}")
+    asked = run(line)
+
+    assert another_day.code == 0
+    assert asked.code == 1
+    assert "got the lot, day and readings of STRIP-001 again" in asked.err
+    assert "--yes" in asked.err
+    assert list(contents().strips) == ["STRIP-001", "STRIP-002"]
+
+    twice = json.dumps({"strip": [shop.strip().data] * 2})
+    Path("again.json").write_text(twice, encoding="utf-8")
+    added = run("add again.json")
+    assert added.code == 1
+    assert "got the lot, day and readings of STRIP-003 again" in added.err
+
+    meant = run(f"{line} --yes")
+    assert meant.code == 1
+    assert len(contents().strips) == 5
+
+
+def test_what_alike_strips_share_is_told(run: Run) -> None:
+    """The error that no further strip takes away is said, and stands in the JSON: for glass by caliper 3 x 1 %.
+
+    With it go half a per cent of the weights and three times 0.030/20 of a span read by rule.
+    """
+    line = (
+        'strip "limb glass" --lot g1 --span 20 --width 1.500 --thickness .050 --on 2026-03-01 .1=.45 .15=.68'
+    )
+    said = run(f"{line} --yes")
+    told = json.loads(run(f"{line} --json --yes").out)
+
+    by_hand = (0.03**2 + 0.005**2 + (3 * 0.030 / 20) ** 2) ** 0.5
+    assert told["log_sd_shared_by_strips"] == pytest.approx(by_hand, rel=0.005)
+    assert f"However many strips are read alike, ±{100 * by_hand:.1f}% stays" in said.out
+
+
 def test_a_strip_is_corrected_with_a_reason(run: Run) -> None:
     """A correction replaces the strip and keeps its id; the first version stays in the book."""
     run(f'strip "hard maple" {BENCH} 1=.33')
@@ -154,7 +196,7 @@ def test_worse_readings_are_less_sure(run: Run) -> None:
     """Deflections by rule widen the modulus, a thickness by micrometer narrows it."""
 
     def width(more: str) -> float:
-        told = json.loads(run(f'strip "hard maple" {BENCH} 1=.33 2=.66 --json {more}').out)["strip"]
+        told = json.loads(run(f'strip "hard maple" {BENCH} 1=.33 2=.66 --json --yes {more}').out)["strip"]
         return float(told["high_psi"] / told["low_psi"])
 
     assert width("--thickness-sd .0003") < width("") < width("--rule")
