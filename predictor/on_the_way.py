@@ -12,7 +12,8 @@ from datasets.materials import Material
 from datasets.record import DrawLength, Record
 from datasets.schema import Build, Event, Form, Stage, StripTest
 from predictor.bow import Refusal
-from predictor.columns import FINISHED
+from predictor.columns import FINISHED, edges_noted
+from predictor.features import Features
 from predictor.foresight import Situation, foresee, laid_out
 from predictor.model import Model
 from predictor.what_if import Expected, expected_change, expected_weight
@@ -25,6 +26,7 @@ class Step(Record):
     shots: int | None = Field(description="arrows shot by then; nothing where nobody counts")
     weight: Expected
     change: Expected | None = Field(description="from the step before")
+    by: str | None = Field(description="what takes it")
 
 
 class Way(Record):
@@ -71,7 +73,7 @@ def way(
     foreseen = foresee(laid_out(form, build, events, (now, *stops), materials, model, counted))
     if isinstance(foreseen, Refusal):
         return foreseen
-    foretold, _ = foreseen
+    foretold, solved = foreseen
     return Way(
         draw=now.draws[0],
         scale=now.scale,
@@ -82,7 +84,14 @@ def way(
                 shots=stop.shots,
                 weight=expected_weight(foretold, row),
                 change=None if row == 1 else expected_change(foretold, row - 1, row),
+                by=None if row == 1 else _by(stop.stage, solved[row]),
             )
             for row, stop in enumerate(stops, 1)
         ),
     )
+
+
+def _by(stage: Stage, found: Features) -> str:
+    if stage is not Stage.FINISHED:
+        return "shooting in"
+    return "finish sanding" if edges_noted(found) else "edges and finish sanding"

@@ -111,8 +111,7 @@ def _stop(step: Step, place: int) -> str:
 def _lost(step: Step, units: Units) -> str:
     if step.change is None:
         return ""
-    by = "edges and finish sanding" if step.stage is Stage.FINISHED else "shooting in"
-    return f"{by} {change_in_words(step.change, units)}"
+    return f"{step.by} {change_in_words(step.change, units)}"
 
 
 def _scale(name: str | None) -> str:
