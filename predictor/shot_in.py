@@ -3,6 +3,9 @@
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from datetime import date
+from itertools import groupby
+from operator import itemgetter
 
 import numpy as np
 from pydantic import Field
@@ -18,7 +21,7 @@ from predictor.mixture import NormalMixture
 from predictor.model import Model, prior_belief
 from predictor.own_history import together
 from predictor.posterior import Posterior
-from predictor.scatter import SHOOTING_IN
+from predictor.scatter import SCALE_MEDIANS, SCALES, SHOOTING_IN, UNNOTED_SCALE
 from predictor.settling import SettlingLaw
 from predictor.weighings import Weighing, weighed
 
@@ -28,15 +31,18 @@ BAND_SHOTS = (0, 10, 30, 60, 100, 200, 300, 500, 750, 1000)
 
 
 Sitting = tuple[Weighing, ...]
-"""Weighings of one bow at one count of shots, taken as of one day: they share its air."""
+"""Weighings of one bow at one count of shots, on one scale and one day: they share its air."""
+
+_Key = tuple[int, str | None, date | None]
+"""Shots, scale and day of a sitting."""
 
 
 class ShotReading(Record):
-    """A bow weighed after shooting, once or several times at one count of shots."""
+    """A bow weighed after shooting, once or several times on one day and one scale."""
 
     build: str
     shots: int = Field(ge=0)
-    weighings: int = Field(ge=1, description="at that count of shots, of which the mean is told")
+    weighings: int = Field(ge=1, description="on that day, of which the mean is told")
     first_weighings: int = Field(ge=1, description="when it was first weighed once finished, likewise")
     share: float = Field(
         description="of the weight when it was first weighed once finished, at like brace and string"
@@ -105,12 +111,13 @@ def sittings(weighings: Sequence[Weighing]) -> tuple[Sitting, ...]:
 
     Bow by bow, by shots.
     """
-    by_build: dict[str, dict[int, list[Weighing]]] = defaultdict(lambda: defaultdict(list))
+    by_build: dict[str, dict[_Key, list[Weighing]]] = defaultdict(lambda: defaultdict(list))
     for weighing in weighings:
         shots = shots_of(weighing.moment.stage, weighing.moment.shots)
         if shots is not None:
-            by_build[weighing.build][shots].append(weighing)
-    return tuple(tuple(mine[shots]) for mine in by_build.values() if len(mine) > 1 for shots in sorted(mine))
+            by_build[weighing.build][shots, weighing.moment.scale, weighing.on].append(weighing)
+    came_back = (mine for mine in by_build.values() if len({shots for shots, _, _ in mine}) > 1)
+    return tuple(tuple(mine[key]) for mine in came_back for key in sorted(mine, key=itemgetter(0)))
 
 
 def as_one(sitting: Sitting) -> Weighing:
@@ -135,35 +142,64 @@ def shots_of(stage: Stage, shots: int | None) -> int | None:
 
 
 def shot_readings(histories: Sequence[Sitting]) -> Iterator[ShotReading]:
-    """Yield each later sitting of a bow against its first; what brace and string explain is taken off.
+    """Yield each later sitting of a bow against its first ones; what brace and string explain is taken off.
+
+    First are those at its fewest shots, and of them those on the same scale if there are any.
 
     Args:
         histories: bow by bow, by shots.
     """
-    first: dict[str, Sitting] = {}
-    for sitting in histories:
-        start = first.setdefault(sitting[0].build, sitting)
-        if sitting is not start:
-            then, now = as_one(start), as_one(sitting)
+    for build, mine in groupby(histories, key=_bow_of):
+        found = list(mine)
+        first = [one for one in found if _shots_at(one) == _shots_at(found[0])]
+        for now in found[len(first) :]:
+            then = _on(_scale_of(now), first) or _on(_scale_of(first[0]), first)
             yield ShotReading(
-                build=now.build,
-                shots=now.moment.shots or 0,
-                weighings=len(sitting),
-                first_weighings=len(start),
-                share=float(np.exp(_off(now) - _off(then))),
-                log_sd=float(np.hypot(_sd(now), _sd(then))),
+                build=build,
+                shots=_shots_at(now) or 0,
+                weighings=len(now),
+                first_weighings=sum(map(len, then)),
+                share=float(np.exp(_off([now]) - _off(then))),
+                log_sd=float(np.linalg.norm([_sd([now]), _sd(then), _scales_apart(now, then[0])])),
             )
 
 
-def _off(weighing: Weighing) -> float:
-    return float(np.mean(weighing.log_weight - weighing.columns.offset))
+def _on(scale: str | None, sittings: Sequence[Sitting]) -> list[Sitting]:
+    return [one for one in sittings if _scale_of(one) == scale]
 
 
-def _sd(weighing: Weighing) -> float:
-    """Return the standard deviation of a weighing's mean: its readings' own, and what is common to them."""
-    own = np.sqrt(np.mean(weighing.columns.sd**2) / len(weighing.log_weight))
-    common = [float(np.mean(given.column)) for given in weighing.columns.weighing]
-    return float(np.linalg.norm([own, *common]))
+def _bow_of(sitting: Sitting) -> str:
+    return sitting[0].build
+
+
+def _shots_at(sitting: Sitting) -> int | None:
+    return shots_of(sitting[0].moment.stage, sitting[0].moment.shots)
+
+
+def _scale_of(sitting: Sitting) -> str | None:
+    return sitting[0].moment.scale
+
+
+def _off(sittings: Sequence[Sitting]) -> float:
+    ones = [as_one(sitting) for sitting in sittings]
+    return float(np.mean([np.mean(one.log_weight - one.columns.offset) for one in ones]))
+
+
+def _sd(sittings: Sequence[Sitting]) -> float:
+    """Return the standard deviation of the mean of sittings on one scale: their readings' own, and their air's."""
+    sds = []
+    for one in map(as_one, sittings):
+        sds.append(np.sqrt(np.mean(one.columns.sd**2) / len(one.log_weight)))
+        sds += [np.mean(given.column) for given in one.columns.weighing]
+    return float(np.linalg.norm(sds)) / len(sittings)
+
+
+def _scales_apart(one: Sitting, other: Sitting) -> float:
+    """Return the standard deviation of the difference of two scales' biases; of none where it is one scale."""
+    if _scale_of(one) == _scale_of(other):
+        return 0.0
+    groups = (UNNOTED_SCALE if _scale_of(sitting) is None else SCALES for sitting in (one, other))
+    return float(np.linalg.norm([SCALE_MEDIANS[group] for group in groups]))
 
 
 def left_after(belief: Posterior, law: SettlingLaw, shots: int, level: float = BAND_LEVEL) -> Left:

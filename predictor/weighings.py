@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from hashlib import sha256
 
 import numpy as np
@@ -33,6 +34,7 @@ class Weighing:
         columns: what its readings depend on.
         log_weight: logarithms of the readings, in pounds.
         cut: what its bow was cut by, where this is the last weighing of a finished one that teaches.
+        on: the day; nothing where nobody noted it.
     """
 
     build: str
@@ -41,6 +43,7 @@ class Weighing:
     columns: Columns
     log_weight: Array
     cut: Cut | None = None
+    on: date | None = None
 
 
 @dataclass(frozen=True)
@@ -59,7 +62,7 @@ class Weighed:
         """Return the weighing by the columns of its features, under the shop's habits."""
         told = columns(found, self.moment, materials, PRIOR_SCATTER, habits)
         read = np.log([reading.weight.lbf for reading in self.weigh_in.readings])
-        return Weighing(self.build.id, self.weigh_in.id, self.moment, told, read)
+        return Weighing(self.build.id, self.weigh_in.id, self.moment, told, read, on=self.weigh_in.on)
 
 
 def weighed(form: Form, build: Build, events: Sequence[Event]) -> Iterator[Weighed]:

@@ -1,7 +1,8 @@
 """Which law of settling the shop's own bows speak for: each bow's loss told from the other bows'.
 
 Only weighings from finished on count, and each bow's own level is left free: what is asked is how its weighings differ
-from one another, whatever the bow weighs. Weighings of a bow at one count of shots count as one, with all its readings.
+from one another, whatever the bow weighs. Weighings of a bow at one count of shots, on one scale and one day, count as
+one, with all its readings; those of one day on several scales share its air, and a scale has its own bias.
 The statics take brace and string into account, so a change of these is no settling.
 """
 
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 
 from predictor.columns import COMMON_PRIORS, Columns
 from predictor.own_history import Slips
-from predictor.scatter import BOW, SCALE_LOG_SD, SCALE_MEDIANS, SHOOTING_IN
+from predictor.scatter import BOW, SCALE_LOG_SD, SCALE_MEDIANS, SCALES, SHOOTING_IN, UNNOTED_SCALE
 from predictor.settling import DEFAULT_LAW, LawBasis, LawKind, SettlingLaw, settling
 from predictor.shot_in import as_one, sittings
 from predictor.weighings import Weighing
@@ -132,8 +133,15 @@ def _under(weighing: Weighing, law: SettlingLaw) -> Columns:
 
 
 def _of_settling(histories: Sequence[Weighing]) -> Readings:
-    """Return the readings with no columns but each bow's level and the loss, and the tolerances of its dimensions."""
-    every = readings(histories)
+    """Return the readings with each bow's level, the loss, the scales and the tolerances of dimensions only.
+
+    Scales are left out where each bow has one of its own, for its level has them.
+    """
+    every = readings([_in_its_air(one) for one in histories])
+    bows_on = {(one.build, one.moment.scale) for one in histories}
+    several = len(bows_on) > len({build for build, _ in bows_on})
+    scales = tuple(group for group in every.groups if group.name == SCALES and group.levels)
+    unnoted = tuple(one for one in every.build_columns if one.name == UNNOTED_SCALE and one.column.any())
     lost = np.concatenate([one.columns.common[SHOOTING_IN] for one in histories])
     prior = COMMON_PRIORS[SHOOTING_IN]
     return replace(
@@ -142,9 +150,20 @@ def _of_settling(histories: Sequence[Weighing]) -> Readings:
         common_names=(SHOOTING_IN,),
         common_mean=np.array([prior.mean]),
         common_sd=np.array([prior.sd]),
-        groups=(),
+        groups=scales if several else (),
         build_columns=(
             BuildColumn(BOW, np.ones_like(lost), LogNormal(ANY_LEVEL_SD, SCALE_LOG_SD, free=False)),
             BuildColumn(SHOOTING_IN, lost, LogNormal(SCALE_MEDIANS[SHOOTING_IN], SCALE_LOG_SD)),
+            *(unnoted if several else ()),
         ),
     )
+
+
+def _in_its_air(one: Weighing) -> Weighing:
+    """Return a weighing whose air is shared with its bow's others at the same shots on the same day."""
+    told = one.columns
+    air = (
+        replace(given, name=f"{given.source} after {one.moment.shots or 0} shots on {one.on}")
+        for given in told.weighing
+    )
+    return replace(one, columns=replace(told, tolerances=(*told.tolerances, *air), weighing=()))

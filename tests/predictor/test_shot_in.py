@@ -10,7 +10,7 @@ from predictor.columns import COMMON_PRIORS
 from predictor.model import prior_belief
 from predictor.scatter import PRIOR_SCATTER, SCALE_MEDIANS, SHOOTING_IN
 from predictor.settling import SettlingLaw
-from predictor.shot_in import left_after, settling_curve
+from predictor.shot_in import ShotReading, left_after, settling_curve
 from tests.predictor.bows import STRAIGHT, build
 
 
@@ -26,13 +26,22 @@ def weigh_in(number: int, lbf: float, **changes: object) -> WeighIn:
     return WeighIn.model_validate({**plain, **changes})
 
 
-SETTLED = weigh_in(3, 49, stage="settled", shots=400)
+def settled(number: int, lbf: float, **changes: object) -> WeighIn:
+    """Return a weighing after 400 shots."""
+    return weigh_in(number, lbf, **{"stage": "settled", "shots": 400, **changes})
+
+
+SETTLED = settled(3, 49)
+
+
+def readings(*events: Record) -> tuple[ShotReading, ...]:
+    """Return what is told of the plain bow."""
+    return settling_curve(Contents.of([STRAIGHT, build(), *events])).readings
 
 
 def curve(*events: Record) -> list[tuple[int, float]]:
     """Return shots and shares of the plain bow."""
-    book = Contents.of([STRAIGHT, build(), *events])
-    return [(one.shots, one.share) for one in settling_curve(book).readings]
+    return [(one.shots, one.share) for one in readings(*events)]
 
 
 def test_a_share_of_the_finished_weight() -> None:
@@ -49,23 +58,52 @@ def test_shots_that_nobody_counted_say_nothing() -> None:
 
 
 def test_a_sitting_is_one_weighing() -> None:
-    """Weighings at one count of shots are told once: their mean, their number, and the air of the day counted once.
+    """Weighings of one day are told once: their mean, their number, and the air of the day counted once.
 
     A reading by itself errs by .15 lb of the scale (from `predictor.scatter`) and the air by 1 %; of three readings the
     first shrinks by the root of three and the second does not.
     """
-    first = [weigh_in(number, lbf) for number, lbf in ((1, 49.5), (2, 50), (3, 50.5))]
-    again = [
-        weigh_in(number, lbf, stage="settled", shots=400) for number, lbf in ((4, 48.8), (5, 49), (6, 49.2))
-    ]
-    (told,) = settling_curve(Contents.of([STRAIGHT, build(), *first, *again])).readings
-    (once,) = settling_curve(Contents.of([STRAIGHT, build(), first[1], again[1]])).readings
+    first = [weigh_in(number, lbf, on="2026-03-01") for number, lbf in ((1, 49.5), (2, 50), (3, 50.5))]
+    again = [settled(number, lbf, on="2026-05-01") for number, lbf in ((4, 48.8), (5, 49), (6, 49.2))]
+    (told,) = readings(*first, *again)
+    (once,) = readings(first[1], again[1])
 
     assert (told.first_weighings, told.weighings, told.shots) == (3, 3, 400)
     assert (once.first_weighings, once.weighings) == (1, 1)
     assert told.share == pytest.approx((48.8 * 49 * 49.2 / (49.5 * 50 * 50.5)) ** (1 / 3), rel=1e-9)
     air = 2 * PRIOR_SCATTER.climate**2
     assert told.log_sd**2 - air == pytest.approx((once.log_sd**2 - air) / 3, rel=0.01)
+
+
+def test_each_day_has_its_own_air() -> None:
+    """A bow weighed on three days before it was shot has a surer start: the air's variance is a third of one day's."""
+    first = [weigh_in(number, lbf) for number, lbf in ((1, 49.5), (2, 50), (3, 50.5))]
+    again = settled(4, 49)
+    (told,) = readings(*first, again)
+    (once,) = readings(first[1], again)
+
+    assert (told.first_weighings, told.weighings) == (3, 1)
+    assert told.log_sd**2 == pytest.approx(once.log_sd**2 * (1 + 1 / 3) / 2, rel=0.01)
+
+
+def test_like_is_compared_with_like_scale() -> None:
+    """A scale that reads two pounds less is no settling: each reading is held to the first on its own scale."""
+    first = [weigh_in(1, 50, scale="brass"), weigh_in(1, 48, id="K-001/2", scale="digital")]
+    (brass, digital) = readings(
+        *first, settled(3, 49, scale="brass"), settled(3, 47, id="K-001/4", scale="digital")
+    )
+
+    assert (brass.share, digital.share) == (pytest.approx(49 / 50), pytest.approx(47 / 48))
+
+
+def test_another_scale_makes_a_share_less_sure() -> None:
+    """Read on another scale, the variance is more by both biases', .6 % each; so it is where one was not noted."""
+    (alike,) = readings(weigh_in(1, 50, scale="brass"), settled(2, 49, scale="brass"))
+    for scale in ("digital", None):
+        (other,) = readings(weigh_in(1, 50, scale="brass"), settled(2, 49, scale=scale))
+        assert other.log_sd**2 - alike.log_sd**2 == pytest.approx(2 * 0.006**2)
+    (nowhere,) = readings(weigh_in(1, 50), settled(2, 49))
+    assert nowhere.log_sd == pytest.approx(alike.log_sd)
 
 
 def test_weighed_often_but_never_shot() -> None:

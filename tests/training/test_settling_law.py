@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from predictor.own_history import Slips
-from predictor.scatter import SHOOTING_IN
+from predictor.scatter import SCALES, SHOOTING_IN
 from predictor.settling import DEFAULT_LAW, LawBasis, LawKind, SettlingLaw
+from predictor.weighings import Weighing
 from tests.settling_shops import bows, weighing
 from training import settling_law
 from training.hierarchy import Fit, fit
@@ -97,6 +98,46 @@ def test_weighing_often_in_one_air_tells_no_more_of_the_air() -> None:
 
     assert choose_law(once) == choose_law(often)
     assert choose_law(often).basis is LawBasis.DEFAULT
+
+
+def test_another_scale_is_no_settling() -> None:
+    """Bows read on a lighter scale from 500 shots on bring out their law where the scale is noted.
+
+    Where it is not, the same readings are taken for another law: what the scale takes looks like a loss.
+    """
+    rng = np.random.default_rng(545_008)
+    read, noted = [], []
+    for one in bows(rng, DEFAULT_LAW.share, 16, FOLLOWED, loss=0.04, climate=0.001):
+        late = (one.moment.shots or 0) >= 500
+        read.append(replace(one, log_weight=one.log_weight - 0.02 * late))
+        noted.append(on_scale(read[-1], "lighter" if late else "usual"))
+
+    assert choose_law(read).basis is LawBasis.HELD_OUT
+    assert choose_law(noted).basis is LawBasis.DEFAULT
+
+
+def test_scales_of_one_day_share_its_air() -> None:
+    """Bows weighed on eight scales at each sitting, in that day's air, tell laws apart no better than on one."""
+    rng = np.random.default_rng(545_007)
+    once = bows(rng, SettlingLaw(kind=LawKind.POWER, parameter=0.5).share, 10, ((0, 60, 400),))
+    often = [
+        replace(
+            on_scale(one, f"scale {number}"),
+            weigh_in=f"{one.weigh_in}.{number}",
+            log_weight=one.log_weight + rng.normal(0, 0.004, 3),
+        )
+        for one in once
+        for number in range(8)
+    ]
+
+    assert choose_law(often) == choose_law(once)
+    assert choose_law(often).basis is LawBasis.DEFAULT
+
+
+def on_scale(one: Weighing, scale: str) -> Weighing:
+    """Return a weighing on a scale that is noted."""
+    groups = {SCALES: {scale: np.ones_like(one.log_weight)}}
+    return replace(one, moment=replace(one.moment, scale=scale), columns=replace(one.columns, groups=groups))
 
 
 def test_a_slip_of_the_pencil_is_left_aside() -> None:
