@@ -1,5 +1,6 @@
 """How exactly a builder carries out a planned removal: what is done, as a share of what was planned."""
 
+from enum import StrEnum
 from math import sqrt
 
 from pydantic import Field
@@ -9,6 +10,15 @@ from datasets.record import Record
 
 WORTH_REMOVALS = 10
 """The default counts as much as so many removals (a choice of this project)."""
+
+
+class Amount(StrEnum):
+    """What is taken off by one kind of work: hands differ from one to the other."""
+
+    WIDTH = "width"
+    CORNERS = "corners"
+    GLASS = "glass"
+    LENGTH = "length"
 
 
 class Carried(Record):
@@ -23,10 +33,18 @@ class Carried(Record):
 
 
 class CarryingOut(Record):
-    """Beliefs of a shop, for each builder who noted enough, and for anybody else."""
+    """Beliefs of a shop, for each builder who noted enough and for anybody else, of widths; of other amounts apart.
+
+    A plan of any kind is believed to be carried out as widths are, for the dimensions that a weighing rests on do not
+    say which kind of removal they are of. What is learned of the others is kept for who reads the model.
+    """
 
     anybody: Carried = Carried()
     builders: dict[str, Carried] = Field(default_factory=dict)
+    others: dict[Amount, Carried] = Field(
+        default_factory=dict,
+        description="anybody's, of amounts other than widths; corners by the loss of weight",
+    )
 
     def by(self, builder: str | None) -> Carried:
         """Return what is believed of a builder."""
