@@ -1,7 +1,9 @@
 """Checks of how a bow was weighed."""
 
 from collections.abc import Iterator, Sequence
+from operator import itemgetter
 
+from datasets.arrows import COUNTS_AS_UNFINISHED, shot_unfinished
 from datasets.contents import Contents
 from datasets.exercise import ENOUGH_DRAWS, too_few_draws
 from datasets.finding import Check, Finding
@@ -52,6 +54,43 @@ def _stage_is_odd(record: WeighIn, other: WeighIn, way: str) -> Finding:
     )
 
 
+def shots_go_forward(record: Record, contents: Contents) -> Iterator[Finding]:
+    """Arrows are counted from the first one on: no weighing has fewer than one before it, or more than one after it."""
+    if not isinstance(record, WeighIn) or record.shots is None:
+        return
+    before, after = _around(record, contents)
+    more = max(_shots(before), key=itemgetter(0), default=None)
+    fewer = min(_shots(after), key=itemgetter(0), default=None)
+    if more is not None and more[0] > record.shots:
+        yield _shots_are_odd(record, *more, "or more")
+    elif fewer is not None and fewer[0] < record.shots:
+        yield _shots_are_odd(record, *fewer, "or fewer")
+
+
+def _shots(events: Sequence[Event]) -> list[tuple[int, WeighIn]]:
+    return [(one.shots, one) for one in events if isinstance(one, WeighIn) and one.shots is not None]
+
+
+def _shots_are_odd(record: WeighIn, shots: int, other: WeighIn, way: str) -> Finding:
+    return Finding(
+        "shots",
+        f"wanted {shots} shots {way}, since {other.id} says so on {other.on}, "
+        f"got {record.shots} on {record.on}; count all arrows shot so far, or check the date",
+    )
+
+
+def bows_are_finished_before_they_are_shot(record: Record, contents: Contents) -> Iterator[Finding]:
+    """A bow that more than a few dozen arrows were shot with has been finished."""
+    if not isinstance(record, WeighIn):
+        return
+    shots = shot_unfinished(record, _around(record, contents)[0])
+    if shots is not None:
+        yield Finding(
+            "stage",
+            f"wanted finished or settled after {shots} shots, got {record.stage}: {COUNTS_AS_UNFINISHED}",
+        )
+
+
 def brace_keeps_its_place(record: Record, contents: Contents) -> Iterator[Finding]:
     """A brace height is counted from where it was counted before, and moves little unless the bow is rigged anew."""
     if not isinstance(record, WeighIn) or record.brace is None:
@@ -94,4 +133,10 @@ def _around(record: WeighIn, contents: Contents) -> tuple[Sequence[Event], Seque
     return history[:place], history[place + 1 :]
 
 
-WEIGHING_CHECKS: Sequence[Check] = (is_exercised, stages_go_forward, brace_keeps_its_place)
+WEIGHING_CHECKS: Sequence[Check] = (
+    is_exercised,
+    stages_go_forward,
+    shots_go_forward,
+    bows_are_finished_before_they_are_shot,
+    brace_keeps_its_place,
+)

@@ -13,6 +13,7 @@ from math import sqrt
 import numpy as np
 from pydantic import Field
 
+from datasets.arrows import notes_on_shot_unfinished
 from datasets.exercise import notes_on_not_counted
 from datasets.history import bow_at
 from datasets.materials import Material
@@ -185,6 +186,7 @@ def predict(
             *_changed(foretold),
             *_slips(foretold),
             *notes_on_not_counted(history),
+            *notes_on_shot_unfinished(history),
             *_settling(stage, shots, habits),
             *found.notes,
             *unfamiliar,

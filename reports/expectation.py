@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from datasets.arrows import most_shots
 from datasets.contents import Contents
 from datasets.exercise import not_counted
 from datasets.record import DrawLength, Force
@@ -112,8 +113,9 @@ def stage_and_shots(
 ) -> tuple[Stage, int | None]:
     """Return the stage and the arrows shot that a question about a build is of.
 
-    As it was weighed last where the question names neither, and tillered where it never was. The arrows of the last
-    weighing count only at its own stage: how far a bow is shot by another, nobody has said.
+    As it was weighed last where the question names neither, and tillered where it never was. Arrows without a stage
+    mean a settled bow. The arrows of the last weighing count only at its own stage: how far a bow is shot by another,
+    nobody has said.
 
     Args:
         contents: the book.
@@ -122,8 +124,16 @@ def stage_and_shots(
         shots: arrows shot by then; nothing where nobody said.
     """
     last = last_stage(contents, build)
-    at = stage or last or Stage.TILLERED
+    at = stage or (Stage.SETTLED if shots else last) or Stage.TILLERED
     return at, last_shots(contents, build) if shots is None and at is last else shots
+
+
+def looks_back(contents: Contents, build: Build, shots: int | None) -> str | None:
+    """Return in words that a build had been shot further by a weighing than it is asked about, if it had."""
+    known = most_shots(contents.events.get(build.id, ()))
+    if shots is None or known is None or known <= shots:
+        return None
+    return f"it was weighed after {known} shots already: this looks back to {shots}"
 
 
 def last_shots(contents: Contents, build: Build) -> int | None:

@@ -11,7 +11,8 @@ from predictor.margins import Strained
 from predictor.on_the_way import Step, Way
 from predictor.predict import DrawPrediction, Prediction
 from reports.changes import change_in_words, weight_in_words
-from reports.numbers import fixed
+from reports.marking import Marking, marking_in_words
+from reports.numbers import counted, fixed
 from reports.printing import Units, table
 
 SHARES_SHOWN = 5
@@ -21,11 +22,6 @@ CAUTION = (
     "the target weight or the draw that is tillered."
 )
 
-MARKING = (
-    "A new bow is weighed after about 30 full draws, and again after about 100 and 500 shots (common practice, no "
-    "source); mark it with what is read then, not with this forecast: "
-)
-
 STRAIN_CAUTION = (
     "Strain limits are handbook values of small clear samples, without knots, fatigue or age: a margin is no "
     "promise. That of a wood is its bending strength over its stiffness; in compression none is published."
@@ -33,7 +29,14 @@ STRAIN_CAUTION = (
 
 
 def show_prediction(
-    prediction: Prediction, stage: Stage, units: Units, out: Console, way: Way | None = None
+    prediction: Prediction,
+    stage: Stage,
+    units: Units,
+    out: Console,
+    way: Way | None = None,
+    *,
+    shots: int | None = None,
+    marked: Marking | None = None,
 ) -> None:
     """Print a bow's expected weights with intervals, the reasons for their width, and what they rest on.
 
@@ -45,13 +48,15 @@ def show_prediction(
         units: what to print in.
         out: where to.
         way: weights from now to settled, where they are asked for.
+        shots: arrows shot by then; nothing where nobody said.
+        marked: when to weigh and mark the bow, and with what, where that is told.
     """
     for caution in over_limit_in_words(prediction.over_limit, units):
         out.print(escape(caution), style="bold")
+    after = "" if not shots else f" after {counted(shots, 'shot')}"
     state = "as planned" if prediction.planned else "as it stands"
-    out.print(
-        f"[bold]{escape(prediction.build)}[/] {state}: expected draw weight in {units.weight}, weighed as {stage}"
-    )
+    what = f"{state}: expected draw weight in {units.weight}, weighed as {stage}{after}"
+    out.print(f"[bold]{escape(prediction.build)}[/] {what}")
     levels = [f"{interval.level:.0%} of such bows" for interval in prediction.draws[0].intervals]
     out.print(
         table(
@@ -74,8 +79,7 @@ def show_prediction(
     for place in prediction.strain:
         out.print(escape(_strain(place, units)))
     told = (f"Basis: {prediction.basis}.", f"Intervals: {prediction.interval_basis}.")
-    mark = f'"___ {units.weight} at {units.draw(prediction.main_draw)}, string, brace, date, on scale ___".'
-    marking = (MARKING + mark,) if stage in (Stage.FINISHED, Stage.SETTLED) else ()
+    marking = () if marked is None else (marking_in_words(marked, units),)
     for remark in (*told, *prediction.notes, *marking, STRAIN_CAUTION, CAUTION):
         out.print(escape(remark))
 

@@ -10,12 +10,10 @@ from datasets.record import Record
 from predictor.shot_in import Left, SettlingCurve, ShotReading, settling_curve
 from reports.blocks import Block, Caution, Graph, Paragraph, grid, span
 from reports.graphs import BAND, BLUE, VERMILION, label
+from reports.marking import little_to_go, moment_in_words, most_to_go_percent
 from reports.numbers import fixed
 from reports.printing import Units
 from reports.sources import Basis, Sources, basis_of, tell_basis
-
-MARK_BELOW_PERCENT = 1.0
-"""A bow is marked once no more than this is still to go, half a pound of fifty: common practice, no source."""
 
 OF_LBF = 50.0
 """The weight that losses are told of."""
@@ -42,15 +40,16 @@ def make(sources: Sources, _words: Sequence[str]) -> SettlingReport:
     """Make the report."""
     curve = settling_curve(sources.contents, sources.trained.model if sources.trained else None)
     to_go = tuple(_to_go(left, curve.band[-1]) for left in curve.band)
-    little = [one.shots for one in to_go if one.most_percent <= MARK_BELOW_PERCENT]
-    return SettlingReport(basis=basis_of(sources), curve=curve, to_go=to_go, mark_at_shots=min(little))
+    return SettlingReport(
+        basis=basis_of(sources), curve=curve, to_go=to_go, mark_at_shots=little_to_go(curve.band)
+    )
 
 
 def _to_go(now: Left, last: Left) -> ToGo:
     return ToGo(
         shots=now.shots,
         percent=100 * (1 - last.middle / now.middle),
-        most_percent=100 * (1 - last.low / now.low),
+        most_percent=most_to_go_percent(now, last),
     )
 
 
@@ -65,7 +64,11 @@ def tell(report: SettlingReport, units: Units) -> tuple[Block, ...]:
                 "finished bows again, and note the shots."
             )
         )
-    told += [Paragraph(_law(curve)), _band_table(report, units), Paragraph(_when(report))]
+    told += [
+        Paragraph(_law(curve)),
+        _band_table(report, units),
+        Paragraph(moment_in_words(report.mark_at_shots)),
+    ]
     told.append(_graph(curve))
     if curve.readings:
         told.append(_bows(curve.readings, units))
@@ -94,14 +97,6 @@ def _band_table(report: SettlingReport, units: Units) -> Block:
     band = f"{report.curve.level:.0%} of bows, %"
     heads = ["shots", "left, %", band, f"lost of {of}, {units.weight}", "to go at most, %"]
     return grid("What is left of the finished weight", heads, rows)
-
-
-def _when(report: SettlingReport) -> str:
-    last = report.curve.band[-1].shots
-    return (
-        f"Weigh and mark after {report.mark_at_shots} shots: from there to {last} shots even a bow that settles much "
-        f"loses no more than {fixed(MARK_BELOW_PERCENT, 0)}%."
-    )
 
 
 def _bows(readings: Sequence[ShotReading], units: Units) -> Block:

@@ -1,7 +1,7 @@
 """The book in a table, one build with its history, one form with what is read from its profile."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from rich.console import Console
@@ -97,6 +97,8 @@ def show_build(
     rows = _history_rows(history, contents, units, model)
     if rows:
         out.print(table(["", "on", "what", "read", "expected"], rows, right=(3,)))
+        for told in _circumstances(history):
+            out.print(escape(told))
     else:
         out.print(f"Not weighed yet. Next: drawweight weigh {build.id} 28=50 --stage first-draw")
     for record_id, reason in corrections:
@@ -274,7 +276,6 @@ def _history_rows(
     compared = {event.id: told for event, told in zip(weighed, told_of, strict=True)}
     known = [one for told in compared.values() if not isinstance(told, Refusal) for one in told]
     expected = iter(_expected(known, units))
-    draws_before = {weigh_in.id: draws for weigh_in, draws in not_counted(history)}
     read = iter(units.read_weights([one.weight.lbf for event in weighed for one in event.readings]))
     rows = []
     for event in history:
@@ -287,13 +288,22 @@ def _history_rows(
             named[2] += units.draw(reading.draw)
             refused = told.reason if isinstance(told, Refusal) and place == 0 else ""
             rows.append([*named, next(read), refused if isinstance(told, Refusal) else next(expected)])
-        circumstances = _circumstances(event, draws_before.get(event.id))
-        rows += [["", "", circumstances, "", ""]] if circumstances else []
     return rows
 
 
-def _circumstances(weigh_in: WeighIn, too_few: int | None) -> str:
-    """Return in words what a weighing depends on besides the draw, and whether it does not count yet."""
+def _circumstances(history: Sequence[Event]) -> Iterator[str]:
+    """Yield in words what each weighing depends on besides the draw, and whether it does not count.
+
+    They are no rows of the table, which a narrow screen has no room for.
+    """
+    too_few = {weigh_in.id: draws for weigh_in, draws in not_counted(history)}
+    for event in history:
+        told = _depends_on(event, too_few.get(event.id)) if isinstance(event, WeighIn) else ""
+        if told:
+            yield f"{event.id}: {told}"
+
+
+def _depends_on(weigh_in: WeighIn, too_few: int | None) -> str:
     parts = [] if not weigh_in.shots else [counted(weigh_in.shots, "shot")]
     if too_few is not None:
         parts.append(draws_in_words(too_few))

@@ -22,6 +22,7 @@ from reports import (
 from reports.commands.ending import FINDINGS, FINE, stopping_at
 from reports.commands.found import find_build, last_stage, model_if_whole, units_of
 from reports.commands.keeping import (
+    arrows_back,
     ask_to_keep,
     days_to_come,
     far_in_words,
@@ -100,7 +101,11 @@ def weigh_bow(
             else None
         )
         units = units_of(contents, None)
-        doubts = [*days_to_come(weigh_in, contents), *far_in_words(compared, units)]
+        doubts = [
+            *days_to_come(weigh_in, contents),
+            *arrows_back(weigh_in, contents),
+            *far_in_words(compared, units),
+        ]
         ask_to_keep(doubts, "the reading", context.obj, yes=yes)
         outcome = keep(book, raw, corrects, because)
     code = tell_added(adding.told([raw], [outcome]), TYPED)

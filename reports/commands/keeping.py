@@ -15,6 +15,7 @@ from datasets.files import Reading
 from datasets.mistakes import RawRecord
 from datasets.record import Record
 from datasets.schema import WeighIn
+from datasets.weighing_checks import shots_go_forward
 from predictor.bow import Refusal
 from reports import adding, expectation, second_look, show
 from reports.commands.ending import BAD_INPUT, FINDINGS, FINE, StopError
@@ -115,6 +116,11 @@ def days_to_come(record: Record, contents: Contents) -> list[str]:
 def told_before(record: Record, contents: Contents) -> list[str]:
     """Return in words that a strip is in the book already: it would count twice."""
     return [finding.message for finding in strips_are_told_once(record, contents)]
+
+
+def arrows_back(record: Record, contents: Contents) -> list[str]:
+    """Return in words that a weighing counts fewer arrows than one before it, or more than one after it."""
+    return [finding.message for finding in shots_go_forward(record, contents)]
 
 
 def ask_to_keep(doubts: Sequence[str], what: str, call: Call, *, yes: bool) -> None:

@@ -10,6 +10,7 @@ from typing import Annotated
 
 import typer
 
+from datasets.arrows import UNFINISHED
 from datasets.book import ShopBook, read_record
 from datasets.contents import Contents
 from datasets.record import DrawLength
@@ -19,6 +20,7 @@ from datasets.schema import (
     Stage,
 )
 from predictor.bow import Refusal
+from predictor.columns import FINISHED
 from predictor.model import Model
 from predictor.predict import Prediction
 from reports import (
@@ -46,6 +48,7 @@ from reports.commands.typed import (
     one_draw_typed,
     whole_typed,
 )
+from reports.marking import marking
 from reports.prediction import show_prediction
 from reports.printing import console, note
 from reports.usage import shortened
@@ -113,11 +116,25 @@ def predict_weight(
         model = None if untrained else trained_model(book)
     build, contents = _build_to_predict(what, contents)
     note_new_scale(scale, contents)
-    asked = _Asked(contents, build, model, *expectation.stage_and_shots(contents, build, stage, shot))
+    asked = _Asked(contents, build, model, *_asked_stage(contents, build, stage, shot))
     if changes:
         return _tell_supposed(asked, changes, one_draw_typed(draws, contents), units, measured, as_json)
     prediction = _predicted(asked, draws_typed(draws, contents), scale, as_json)
     return _tell_prediction(asked, prediction, units, with_budget, as_json)
+
+
+def _asked_stage(
+    contents: Contents, build: Build, stage: Stage | None, shots: int | None
+) -> tuple[Stage, int | None]:
+    """Return the stage and the arrows shot that are asked about; no arrows are counted of an unfinished bow."""
+    if shots and stage in UNFINISHED:
+        raise StopError(
+            f"wanted finished or settled with --shots {shots}, got {stage}; leave --shots out, or ask for "
+            "--stage settled"
+        )
+    if shots and stage is None:
+        note(f"--shots {shots} without --stage: told as settled after them")
+    return expectation.stage_and_shots(contents, build, stage, shots)
 
 
 @dataclass(frozen=True)
@@ -183,13 +200,22 @@ def _tell_prediction(
     about = asked.contents, asked.build, prediction, asked.model
     budget = expectation.budget_of(*about, asked.stage, asked.shots) if with_budget else None
     way = expectation.way_of(*about, asked.shots) if asked.stage is Stage.SETTLED else None
+    marked = (
+        marking(asked.contents, asked.build, prediction.main_draw, asked.model)
+        if asked.stage in FINISHED
+        else None
+    )
+    back = expectation.looks_back(asked.contents, asked.build, asked.shots)
+    if back is not None:
+        note(f"{asked.build.id}: {back}{'' if way is not None else ', and no way there is told'}")
     if as_json:
-        parts = {**prediction.model_dump(mode="json"), "stage": asked.stage.value}
-        more = {"way": way, "budget": budget}
+        parts = {**prediction.model_dump(mode="json"), "stage": asked.stage.value, "shots": asked.shots}
+        more = {"way": way, "budget": budget, "marking": marked}
         parts |= {name: part.model_dump(mode="json") for name, part in more.items() if part is not None}
         sys.stdout.write(json.dumps(parts, indent=2) + "\n")
         return FINDINGS if prediction.over_limit else FINE
-    show_prediction(prediction, asked.stage, units_of(asked.contents, units), console(), way)
+    told = prediction, asked.stage, units_of(asked.contents, units), console(), way
+    show_prediction(*told, shots=asked.shots, marked=marked)
     if budget is not None:
         show_budget(prediction, budget, units_of(asked.contents, units), console())
     return FINDINGS if prediction.over_limit else FINE

@@ -2,8 +2,9 @@
 
 import pytest
 
+from reports.marking import MARK_BELOW_PERCENT
 from reports.printing import Units
-from reports.settling_report import MARK_BELOW_PERCENT, make, tell
+from reports.settling_report import make, tell
 from tests.reports.fitted import sources
 
 

@@ -18,10 +18,10 @@ def test_a_bow_from_the_bench_to_its_prediction(bow: Command) -> None:
     assert [weighed.code, reduced.code, table.code] == [0, 0, 0]
     assert "kept 1: weigh-in K-001/1" in weighed.out
     assert "expected, lb (99 % of such bows)" in weighed.out
-    assert "kept 1: removal K-001/2\nby the statics worth -" in reduced.out
+    assert "kept 1: removal K-001/2\nsides, fade 1/16 in, nock 1/32 in: worth -" in reduced.out
     assert "80% of such bows" in table.out
     lower = json.loads(bow("predict K-001 --draws 28 --json").out)["draws"][0]["weight_lbf"]
-    assert f"worth {lower - predicted:.1f} lb at 28 in" in reduced.out
+    assert f"worth {lower - predicted:.1f} lb (" in reduced.out
 
 
 def test_a_reading_far_off_is_asked_about(bow: Command) -> None:
@@ -125,3 +125,26 @@ def test_a_trained_shop_catches_finer_slips(trained: Command) -> None:
     kept = trained(f"weigh K-001 28={weight:.1f} --stage tillered --on 2026-03-06")
     assert kept.code == 0
     assert kept.err.startswith("expected untrained: ")
+
+
+def test_arrows_that_go_back_are_asked_about(bow: Command) -> None:
+    """Fewer arrows than at the weighing before are not kept unasked, and are kept if they are right."""
+    bow("weigh K-001 28=44 --stage settled --shots 120 --on 2026-03-09 --yes")
+    line = "weigh K-001 28=44 --stage settled --shots 100 --on 2026-03-10"
+    expected = "wanted 120 shots or more, since K-001/1 says so on 2026-03-09, got 100 on 2026-03-10"
+
+    refused = bow(line)
+    assert refused.code == 1
+    assert expected in refused.err
+    assert "nothing was kept" in refused.err
+    assert "kept 1" in bow(f"{line} --yes").out
+
+
+def test_what_a_weighing_depends_on_is_shown(bow: Command) -> None:
+    """Arrows, full draws and scale of each weighing stand in the telling of a bow, and a reading too early is named."""
+    bow("weigh K-001 28=46 --stage tillered --pulls 3 --on 2026-03-08 --yes")
+    bow("weigh K-001 28=44 --stage settled --shots 120 --pulls 40 --scale spring --on 2026-03-09 --yes")
+    told = bow("show K-001").out.splitlines()
+
+    assert "K-001/1: read after 3 full draws: does not count before about 30" in told
+    assert "K-001/2: 120 shots, 40 full draws, on spring" in told

@@ -42,6 +42,55 @@ def test_the_stage_is_the_last_one_weighed(trained: Command) -> None:
     assert "expected draw weight in lb, weighed as tillered\n" in trained("predict bow.toml").out
 
 
+def test_arrows_without_a_stage_mean_settled(trained: Command) -> None:
+    """The weight after 500 arrows is that of a settled bow, finished first; the heading names both, and it is said."""
+    alone = trained("predict K-001 --shots 500 --draws 28")
+    settled = trained("predict K-001 --stage settled --shots 500 --draws 28")
+
+    assert alone.out == settled.out
+    assert "weighed as settled after 500 shots\n" in alone.out
+    assert alone.err == "--shots 500 without --stage: told as settled after them\n"
+    assert settled.err == ""
+    assert "weighed as first-draw\n" in trained("predict K-001 --shots 0 --draws 28").out
+
+
+@pytest.mark.parametrize("stage", ["blank", "first-draw", "tillered"])
+def test_an_unfinished_bow_is_not_shot(bow: Command, stage: str) -> None:
+    """Arrows at a stage before finished are refused in one line, with what to type; none at all are not."""
+    refused = bow(f"predict K-001 --stage {stage} --shots 300")
+
+    assert (refused.code, refused.out, refused.err.count("\n")) == (2, "", 1)
+    assert f"wanted finished or settled with --shots 300, got {stage}" in refused.err
+    assert bow(f"predict K-001 --stage {stage} --shots 0 --draws 28").code == 0
+
+
+def test_a_question_about_fewer_arrows_looks_back(bow: Command) -> None:
+    """Where a bow was weighed after more arrows than are asked about it is said; no way from now on is told."""
+    bow("weigh K-001 28=44 --stage settled --shots 500 --on 2026-03-09 --yes")
+    back = bow("predict K-001 --shots 300 --stage settled --draws 28")
+    on = bow("predict K-001 --shots 800 --stage settled --draws 28")
+
+    assert (
+        back.err
+        == "K-001: it was weighed after 500 shots already: this looks back to 300, and no way there is told\n"
+    )
+    assert "The way there" not in back.out
+    assert on.err == ""
+    assert "The way there" in on.out
+
+
+def test_a_tillered_reading_after_many_arrows_is_told_of(bow: Command) -> None:
+    """Its weight counts as before finishing and shooting in, which are taken off again; the prediction says so."""
+    kept = bow("weigh K-001 28=45 --stage tillered --shots 200 --on 2026-03-09 --yes")
+    told = " ".join(bow("predict K-001 --shots 500 --draws 28").out.split())
+
+    assert "wanted finished or settled after 200 shots, got tillered" in kept.err + kept.out
+    assert (
+        "K-001/1 is noted as tillered after 200 shots: it counts as a bow that finishing and shooting in"
+        in told
+    )
+
+
 def test_a_column_has_one_number_of_decimals(bow: Command) -> None:
     """Readings of 45 and 45.25 lb stand as 45.00 and 45.25, and expected weights likewise have the same digits."""
     bow("weigh K-001 20=45 28=45.25 --stage tillered --on 2026-03-05 --yes")
