@@ -8,7 +8,7 @@ weight yet, such as a planned one, has no such reading.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log
 from typing import Protocol
 
@@ -34,6 +34,9 @@ RECKONED_SD = 0.1
 
 LEFT_OPEN = "what a cut leaves open"
 
+TELLS_NOTHING = 1e4
+"""Variance added to a row that is not to tell anything."""
+
 EXACT = 1e-3
 """Standard deviation of a row whose errors have columns of their own; a fit wants one above zero."""
 
@@ -45,10 +48,14 @@ class Cut:
     Attributes:
         columns: what it depends on, one row.
         log_share: logarithm of the weight before over the order.
+        read_before: whether the reading that called for it is on record. Then it tells nothing beside the bow's own
+            readings: a bow is cut because it reads heavy, and a fit that took both would take that reading's error for
+            the bow's, and too much of what was taken off for the statics' own.
     """
 
     columns: Columns
     log_share: float
+    read_before: bool = False
 
 
 @dataclass(frozen=True)
@@ -84,7 +91,10 @@ def cut_of(weighings: Sequence[Told], usual: UsualCut) -> Cut | None:
         usual: what is usual in the shop.
     """
     seen = seen_of(weighings, usual)
-    return None if seen is None else _as_reading(weighings[-1].columns, seen, usual)
+    if seen is None:
+        return None
+    told = _as_reading(weighings[-1].columns, seen, usual)
+    return told and replace(told, read_before=weighings[0].moment.stage not in FINISHED)
 
 
 def cut_until(columns: Columns, moment: Moment, usual: UsualCut) -> Cut | None:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from predictor.columns import Columns, Named, Tolerance
-from predictor.cutting import Cut, cut_of
+from predictor.cutting import TELLS_NOTHING, Cut, cut_of
 from predictor.mixture import JointMixture
 from predictor.model import Taught, seen_by
 from predictor.posterior import Posterior, Rows, log_density, predict, without
@@ -130,9 +130,13 @@ def before_it_taught(
             f"wanted weigh-ins {', '.join(taught.weigh_ins)}, got {', '.join(mine)}: train again"
         )
     taught_by = list(mine.values())
-    laid, values = laid_with_cut(taught_by, cut_of(taught_by, usual))
+    cut = cut_of(taught_by, usual)
+    laid, values = laid_with_cut(taught_by, cut)
+    added = taught.doubts_added()
+    if cut is not None and cut.read_before:
+        added[-1, -1] += TELLS_NOTHING
     seen = seen_by(belief, together(laid))
-    return without(belief, seen.rows, values - seen.offset, taught.doubts_added())
+    return without(belief, seen.rows, values - seen.offset, added)
 
 
 def laid_with_cut(weighings: Sequence[Weighing], cut: Cut | None) -> tuple[list[tuple[str, Columns]], Array]:

@@ -120,7 +120,7 @@ def _lots(readings: Readings) -> csr_array:
 def _own_covariances(fit: Fit) -> dict[int, NDArray[np.float64]]:
     """Return the covariance of each build's rows given the effects, mistakes aside, by its number."""
     return {
-        int(number): sound
+        int(number): sound - np.diag(blind)
         for block, sums in zip(fit.problem.blocks, fit.state.sums, strict=True)
-        for number, sound in zip(block.builds, sums.sound, strict=True)
+        for number, sound, blind in zip(block.builds, sums.sound, block.blind, strict=True)
     }

@@ -14,9 +14,10 @@ from datasets.exercise import draws_in_words, not_counted
 from datasets.materials import Material
 from predictor.bow import Refusal
 from predictor.columns import Columns
+from predictor.cutting import TELLS_NOTHING
 from predictor.features import Case, Features
 from predictor.habits import USUAL, Habits
-from predictor.own_history import NOT_WEIGHED
+from predictor.own_history import CUT_KEY, NOT_WEIGHED
 from predictor.scatter import BUILD_COLUMNS, CUT_TO_ORDER, GROUPS, NOISE_LOG_SD, SCALE_LOG_SDS, SCALE_MEDIANS
 from predictor.weighings import Weighed, Weighing, weighed
 from training.readings import BuildColumn, Group, Readings
@@ -132,6 +133,7 @@ class _Row:
     name: str
     columns: Columns
     values: Array
+    blind: float = 0.0
 
 
 def readings(weighings: Sequence[Weighing]) -> Readings:
@@ -142,7 +144,13 @@ def readings(weighings: Sequence[Weighing]) -> Readings:
     """
     weighed_ = [_Row(w.build, w.weigh_in, w.columns, w.log_weight - w.columns.offset) for w in weighings]
     cuts = [
-        _Row(w.build, "cut", w.cut.columns, np.array([w.cut.log_share]))
+        _Row(
+            w.build,
+            CUT_KEY,
+            w.cut.columns,
+            np.array([w.cut.log_share]),
+            blind=TELLS_NOTHING if w.cut.read_before else 0.0,
+        )
         for w in weighings
         if w.cut is not None
     ]
@@ -165,13 +173,14 @@ def readings(weighings: Sequence[Weighing]) -> Readings:
             BuildColumn(
                 name,
                 np.concatenate([c.build[name] for c in told]),
-                _prior(name, free=name != CUT_TO_ORDER or bool(cuts)),
+                _prior(name, free=name != CUT_TO_ORDER or any(not row.blind for row in cuts)),
             )
             for name in BUILD_COLUMNS
         ),
         tolerances=_tolerances(rows),
         noise_prior=LogNormal(1.0, NOISE_LOG_SD),
         weighing=np.repeat(numbers, counts),
+        blind=np.repeat([row.blind for row in rows], counts),
     )
 
 

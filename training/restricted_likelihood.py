@@ -107,7 +107,7 @@ def _build_sums(problem: Problem, block: Block, scales: Array, added: Array) -> 
     own = block.own * scales[problem.groups : problem.groups + problem.build_columns]
     diagonal = np.arange(block.rows.shape[1])
     sound = own @ np.swapaxes(own, 1, 2) + block.tolerances
-    sound[:, diagonal, diagonal] += scales[-1] ** 2 * block.variance
+    sound[:, diagonal, diagonal] += scales[-1] ** 2 * block.variance + block.blind
     covariance = sound + added
     inverse = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
     return BuildSums(sound, covariance, inverse, own, inverse @ block.design)

@@ -14,7 +14,9 @@ from predictor.usual_cut import UsualCut
 from training.cuts import likeliest_called_for, usual_cut, with_cuts
 from training.evaluate import learned, marks, solved, trial
 from training.evidence import readings
+from training.hierarchy import fit
 from training.questions import first_on_record
+from training.scale_priors import LogNormal
 from training.virtual_shop import simulate
 
 
@@ -169,3 +171,26 @@ def test_the_cut_tells_of_finished_bows():
         for scores, one in ((with_cut, taught), (without, plain)):
             scores.extend(marks(one.answers(tried.asked), tried.wanted.log_weight).crps_percent)
     assert np.mean(with_cut) < 0.95 * np.mean(without)
+
+
+def test_a_reading_before_the_cut_leaves_it_nothing_to_tell(weighings, usual):
+    """What is believed with the cuts of bows weighed before any cut is what is believed without these cuts."""
+    told = with_cuts(weighings, usual)
+    assert {one.cut.read_before for one in told if one.cut} == {True, False}
+    for one in told:
+        if one.cut:
+            first = next(other for other in told if other.build == one.build)
+            assert one.cut.read_before == (first.moment.stage not in FINISHED)
+    left = [replace(one, cut=None) if one.cut and one.cut.read_before else one for one in told]
+    scales = [LogNormal(0.02, 1.0, free=False)] * 5
+    with_all, without = (_at(readings(some), scales) for some in (told, left))
+    assert with_all.means == pytest.approx(without.means, abs=1e-5)
+    assert with_all.covariances == pytest.approx(without.covariances, abs=1e-6)
+
+
+def _at(laid_out, scales):
+    """Return what is believed at scales that are taken as known, without a look at mistakes."""
+    known = iter([*scales, *scales, *scales])
+    groups = tuple(replace(group, prior=next(known)) for group in laid_out.groups)
+    columns = tuple(replace(column, prior=next(known)) for column in laid_out.build_columns)
+    return fit(replace(laid_out, groups=groups, build_columns=columns, noise_prior=next(known))).posterior

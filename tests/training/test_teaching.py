@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from datasets.contents import Contents
+from predictor.cutting import cut_of
 from predictor.features import features
 from predictor.foresight import standing
 from predictor.model import read_model, seen_by
@@ -40,7 +41,7 @@ def test_a_model_less_a_build_is_the_fit_that_left_it_out(contents, trained):
         mine = list(weighed(contents.form_of(record), record, contents.events[build]))
         found = features([one.case for one in mine], contents.materials)
         stand = standing(mine, found, contents.materials, model)
-        laid, cut = laid_with_cut((), stand.cut)
+        laid, cut = laid_with_cut((), cut_of(stand.weighings, model.habits.usual_cut))
         laid += [(one.weigh_in, one.columns) for one in stand.weighings]
         seen = seen_by(stand.belief, together(laid))
         own, wanted = seen.rows.part(slice(len(cut))), seen.rows.part(slice(len(cut), None))
