@@ -19,7 +19,7 @@ from predictor.cutting import cut_until
 from predictor.familiarity import has_new_lots
 from predictor.mixture import NormalMixture
 from predictor.model import level_name, prior_belief
-from predictor.own_history import Slips
+from predictor.own_history import USUAL_SLIPS, Slips
 from predictor.posterior import Posterior
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from predictor.usual_cut import UsualCut
@@ -137,8 +137,21 @@ class Learned:
         return replace(question, cut=cut)
 
 
-def learned(weighings: Sequence[Weighing], builds: Sequence[str]) -> Learned:
-    """Train on some builds, as `training.train` does, without solving their statics again."""
+def learned(
+    weighings: Sequence[Weighing],
+    builds: Sequence[str],
+    *,
+    slips: Slips | None = USUAL_SLIPS,
+    restricted: bool = True,
+) -> Learned:
+    """Train on some builds, as `training.train` does, without solving their statics again.
+
+    Args:
+        weighings: solved.
+        builds: that teach, of those weighed.
+        slips: what mistakes look like; None takes every reading as sound.
+        restricted: restricted likelihood of the scales; otherwise the full one.
+    """
     wanted = frozenset(builds)
     mine = tuple(replace(weighing, cut=None) for weighing in weighings if weighing.build in wanted)
     if not mine:
@@ -146,8 +159,9 @@ def learned(weighings: Sequence[Weighing], builds: Sequence[str]) -> Learned:
     lawful = under_law(mine, choose_law(mine))
     usual = usual_cut(lawful)
     mine = with_cuts(lawful, usual)
-    found, fitted = Evidence(mine, ()), fit(readings(mine), Slips())
-    named = zip(found.builds, fitted.suspicion.any.tolist() if fitted.suspicion else (), strict=True)
+    found, fitted = Evidence(mine, ()), fit(readings(mine), slips, restricted=restricted)
+    chances = np.zeros(len(found.builds)) if fitted.suspicion is None else fitted.suspicion.any
+    named = zip(found.builds, chances.tolist(), strict=True)
     doubtful = frozenset(build for build, chance in named if chance >= DOUBTFUL)
     calibration = calibrate(fitted, found, doubtful)
     return Learned(frozenset(found.builds), fitted.posterior, calibration, doubtful, usual, fitted)

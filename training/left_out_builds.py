@@ -24,7 +24,7 @@ from predictor.calibration import stretch
 from predictor.mixture import NormalMixture, side_by_side
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from training.calibrate import main_readings
-from training.evaluate import learned
+from training.estimator import WeightRegressor, builds_of, readings_of
 from training.progress import Track
 from training.questions import Pick, Question, questions
 from training.rivals import Table, table
@@ -124,7 +124,7 @@ def left_out_builds(trained: Trained, contents: Contents, track: Track) -> LeftO
         return left_out_at_once(trained, contents)
     asked = _asked(trained, contents)
     with threadpool_limits(limits=1, user_api="blas"):
-        return _in_time(trained, contents, asked, _anew(trained, asked, track), refitted=True)
+        return _in_time(trained, contents, asked, _anew(trained, contents, track), refitted=True)
 
 
 def left_out_at_once(trained: Trained, contents: Contents) -> LeftOutBuilds:
@@ -152,14 +152,14 @@ def _in_time(
     return found.rows(in_time)
 
 
-def _anew(trained: Trained, asked: Sequence[Question], track: Track) -> NormalMixture:
+def _anew(trained: Trained, contents: Contents, track: Track) -> NormalMixture:
     """Return what models say that were trained without the build in question."""
-    builds, weighings = trained.evidence.builds, trained.evidence.weighings
+    rows, log_weight = readings_of(contents, trained.evidence.weighings)
+    builds, model = builds_of(rows), WeightRegressor()
+    mains = track(main_readings(trained.evidence), "training without each build")
+    without = ((builds != main.build, [main.row]) for main in mains)
     return side_by_side(
-        [
-            learned(weighings, [build for build in builds if build != question.build]).answers([question])
-            for question in track(asked, "training without each build")
-        ]
+        [model.fit(rows[others], log_weight[others]).foretold(rows[one]) for others, one in without]
     )
 
 
