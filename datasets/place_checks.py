@@ -11,6 +11,7 @@ from datasets.finding import Check, Finding
 from datasets.history import GeometryError, LimbAt, bow_at
 from datasets.record import Dimension, Place, Record, Side
 from datasets.removals import place_in
+from datasets.run_out import runs_out_at
 from datasets.schema import Build, Cut, Event, Form, Method, ProfileReading, Removal
 
 BEYOND_IN = 0.25
@@ -43,7 +44,8 @@ def places_lie_on_the_limb(record: Record, contents: Contents) -> Iterator[Findi
     for side, limb in _limbs(record, contents).items():
         for name, places in _lists(record, side):
             for index, place in places:
-                yield from _beyond(f"{name}.{index}.at", place_in(place, limb.length), limb.length)
+                at = place_in(place, limb.length)
+                yield from _beyond(f"{name}.{index}.at", at, limb.length, refuses=isinstance(record, Removal))
     if isinstance(record, Form):
         for index, kink in enumerate(record.kinks_in):
             yield from _beyond(f"kinks_in.{index}", kink.inch, record.limb_length_in.inch)
@@ -87,6 +89,26 @@ def bows_are_shortened_at_the_nock(record: Record, contents: Contents) -> Iterat
                     )
 
 
+def cuts_say_where_they_run_out(record: Record, contents: Contents) -> Iterator[Finding]:
+    """A cut at one place says where it runs out; one for the whole limb names no place."""
+    if not isinstance(record, Removal) or record.method is Method.SHORTEN:
+        return
+    kept = next((one for one in contents.events.get(record.build, ()) if one.id == record.id), None)
+    before = dict(_cuts(kept)) if isinstance(kept, Removal) else {}
+    for name, cuts in _cuts(record):
+        if len(cuts) == 1 and "at" in cuts[0].model_fields_set and before.get(name) != cuts:
+            beside = next(
+                (runs_out_at(cuts[0].at, limb.length) for limb in _limbs(record, contents).values()), ()
+            )
+            nothing = " and ".join(f'at = "{place}"' for place in beside)
+            yield Finding(
+                f"{name}.0.at",
+                f"wanted where the cut runs out, got {_named(cuts[0].at)} alone; add {nothing} with amount_in = 0, "
+                "or leave the place out for the whole limb",
+                refuses=True,
+            )
+
+
 def edges_have_room(record: Record, contents: Contents) -> Iterator[Finding]:
     """No corner is rounded to more than half the limb's thickness or width there."""
     limbs = _limbs(record, contents).values()
@@ -116,7 +138,7 @@ def edges_get_rounder(record: Record, contents: Contents) -> Iterator[Finding]:
         for name, cuts in _cuts(record):
             for index, cut in enumerate(cuts):
                 had = float(np.interp(place_in(cut.at, limb.length), *limb.edge_radius))
-                if cut.amount_in.inch < had - SAME_RADIUS_IN:
+                if 0 < cut.amount_in.inch < had - SAME_RADIUS_IN:
                     yield Finding(
                         f"{name}.{index}.amount_in",
                         f"wanted more than the radius of {had:.3f} in that the corner has, "
@@ -137,6 +159,7 @@ PLACE_CHECKS: Sequence[Check] = (
     places_lie_on_the_limb,
     profiles_run_outward,
     bows_are_shortened_at_the_nock,
+    cuts_say_where_they_run_out,
     edges_have_room,
     edges_get_rounder,
 )
@@ -177,11 +200,12 @@ def _cuts(removal: Removal) -> Sequence[tuple[str, Sequence[Cut]]]:
     return ("planned", removal.planned), ("done", removal.done)
 
 
-def _beyond(field: str, at: float, length: float) -> Iterator[Finding]:
+def _beyond(field: str, at: float, length: float, *, refuses: bool = False) -> Iterator[Finding]:
     if not -BEYOND_IN <= at <= length + BEYOND_IN:
         yield Finding(
             field,
             f"wanted a place on the limb, 0 to {length:g} in from the fade, got {at:g} in; count from the fade end",
+            refuses,
         )
 
 

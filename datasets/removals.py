@@ -44,7 +44,8 @@ def cuts_of(removal: Removal, name: str, length: float, ledger: Ledger) -> Cuts:
     if removal.done:
         sds = _CUT_SD_IN[removal.method]
         shift = ledger.note(name, "removal measured", 0.0, sds[removal.done[0].amount_in.taken])
-        amounts = _polyline(removal.done, length, lambda amount: (amount + shift) * times)
+        # Where nothing came off, nothing was misread.
+        amounts = _polyline(removal.done, length, lambda amount: (amount + shift if amount else 0.0) * times)
     else:
         share = ledger.note(name, CARRIED_OUT, 1.0, tolerances.CARRIED_OUT) * times
         amounts = _polyline(removal.planned, length, lambda amount: amount * share)

@@ -276,7 +276,9 @@ class Cut(Record):
     """An amount at one place; between places it runs straight, beyond the end ones it stays."""
 
     at: Place = Field(
-        "fade", description="inches from the fade end, or fade, mid, nock (default: fade; nock for shorten)"
+        "fade",
+        description="inches from the fade end, or fade, mid, nock (left out: the amount holds for the whole limb; "
+        "the nock for shorten); of one place alone add, with 0, where the cut runs out",
     )
     amount_in: Amount = Field(
         description="off the whole width (sides), off the width of the back (trap), corner radius reached (edges), "

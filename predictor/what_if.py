@@ -37,11 +37,17 @@ class WhatIf(Record):
     before: Expected
     after: Expected
     difference: Expected = Field(description="after less before")
+    by_statics_lbf: float = Field(
+        description="what the statics alone make of the change, of the weight before; what is expected differs from it "
+        "by what the shop's builds have taught"
+    )
     takes_off: bool = Field(description="whether stock comes off the bow")
     over_limit: tuple[Strained, ...] = Field(
         description="where a material of the changed bow is over its limit, so that it must not be drawn so far"
     )
-    notes: tuple[str, ...] = Field(description="on the strain of the changed bow")
+    notes: tuple[str, ...] = Field(
+        description="on the strain of the changed bow, on limits of the shop that it breaks and how far the range holds"
+    )
 
 
 def what_if(
@@ -84,16 +90,18 @@ def what_if(
     if isinstance(places, Refusal):
         return places
     foretold, (first, second) = foreseen
-    same = abs(second.weight_lbf[0] / first.weight_lbf[0] - 1) < SAME
+    left = float(second.weight_lbf[0] / first.weight_lbf[0])
+    same, weight_before = abs(left - 1) < SAME, expected_weight(foretold, 0)
     return WhatIf(
         build=now.build.id,
         change=change,
         stage=stage,
         draw_before=now.draw,
         draw_after=then.draw,
-        before=expected_weight(foretold, 0),
+        before=weight_before,
         after=expected_weight(foretold, 0 if same else 1),
         difference=nothing_changed() if same else expected_change(foretold, 0, 1),
+        by_statics_lbf=0.0 if same else weight_before.lbf * (left - 1),
         takes_off=then.events != now.events,
         over_limit=over_limit(places),
         notes=notes_on_margins(places),

@@ -6,7 +6,7 @@ gives back about a hundredth of what is lost.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Self
 
@@ -72,12 +72,14 @@ class Worth:
 
     Attributes:
         unlike: whether the limbs differ, so that the weight is the mean of two symmetric bows'.
+        got: share of the statics' loss that is got, by method; nothing where the statics stand alone.
     """
 
     weight_lbf: float
     unlike: bool
     upper: LimbWorth
     lower: LimbWorth
+    got: Mapping[Method, float] = field(default_factory=dict)
 
     def of_weight(self, lbf: float) -> Self:
         """Return the same shares of another weight, such as the predicted one.
@@ -86,11 +88,18 @@ class Worth:
         of the logarithm of its weight on stiffness.
         """
         factor = lbf / self.weight_lbf
+        return replace(self._scaled(dict.fromkeys(UNIT_IN, factor)), weight_lbf=lbf)
+
+    def times(self, got: Mapping[Method, float]) -> Self:
+        """Return what is really lost, of which the statics tell `got` times as much, by method."""
+        return replace(self._scaled(got), got=got)
+
+    def _scaled(self, factors: Mapping[Method, float]) -> Self:
         upper, lower = (
-            replace(limb, lost={method: factor * lost for method, lost in limb.lost.items()})
+            replace(limb, lost={method: factors[method] * lost for method, lost in limb.lost.items()})
             for limb in (self.upper, self.lower)
         )
-        return replace(self, weight_lbf=lbf, upper=upper, lower=lower)
+        return replace(self, upper=upper, lower=lower)
 
 
 def worth(bow: BowAt, moduli: Moduli, draw_in: float) -> Worth | Refusal:

@@ -11,7 +11,10 @@ from datasets.removals import Polyline, place_in
 from datasets.schema import Build, Cut, Form, Method, Removal
 from predictor.blanks import least_widths, widths_of
 from predictor.bow import Refusal
-from reports.expectation import Worth
+from predictor.full_draw import drawn
+from predictor.supposed import Supposed
+from predictor.weighings import draws_from_back
+from predictor.what_if import WhatIf
 from reports.printing import Units
 
 MOST_AT_ONCE = 0.10
@@ -21,13 +24,13 @@ MOST_OFF_GLASS = 0.25
 """Share of a face's glass as pressed, off in all, from which is asked: common practice, no source."""
 
 
-def doubts(contents: Contents, removal: Removal, worth: Worth | Refusal, units: Units) -> tuple[str, ...]:
+def doubts(contents: Contents, removal: Removal, worth: WhatIf | Refusal, units: Units) -> tuple[str, ...]:
     """Return why to ask before a removal is kept; nothing where it is an ordinary one.
 
     Args:
         contents: the book, with the removal or before it.
         removal: a record that can be kept.
-        worth: what it is worth by the statics.
+        worth: what it is worth.
         units: what to tell lengths and weights in.
     """
     build = contents.builds[removal.build]
@@ -38,13 +41,88 @@ def doubts(contents: Contents, removal: Removal, worth: Worth | Refusal, units: 
     return tuple(dict.fromkeys(found))  # what both limbs share is found on each of them
 
 
-def _of_weight(worth: Worth, units: Units) -> Iterator[str]:
-    change = worth.after_lbf / worth.before_lbf - 1
+MOST_TRUSTED = 0.25
+"""Change of weight, as a share of it, up to which a range to first order in the doubts is told without a remark: our
+own judgement, no source."""
+
+
+def doubts_if(
+    contents: Contents, form: Form, now: Supposed, then: Supposed, worth: WhatIf, units: Units
+) -> tuple[str, ...]:
+    """Return what to be told of a change that is only thought of: what it breaks of the shop's limits, how far it goes.
+
+    Args:
+        contents: the book.
+        form: that the bow is pressed on.
+        now: the bow as it is.
+        then: the bow as it is thought of.
+        worth: what the change does.
+        units: what to tell lengths and weights in.
+    """
+    found = list(_of_weight(worth, units))
+    change = abs(worth.after.lbf / worth.before.lbf - 1)
+    if change > MOST_TRUSTED:
+        found.append(
+            f"The range is not to be trusted: it is calculated for small changes, and this one is {change:.0%} "
+            "of the weight"
+        )
+    so_far = contents.plus(now.build)
+    for removal in then.events[len(now.events) :]:
+        if isinstance(removal, Removal):
+            found += _of_limbs(so_far, form, now.build, removal, units)
+            found += _over_glass_limit(so_far, form, removal, units)
+            so_far = so_far.plus(removal)
+    if then.build != now.build:
+        bow = bow_at(form, then.build, then.events)
+        least = least_widths(contents.shop, widths_of(form, now.build))
+        for limb in (bow.upper, bow.lower):
+            found += _too_narrow(limb, least, units)
+    found += _over_own_strain(contents, form, then)
+    return tuple(dict.fromkeys(found))
+
+
+def _over_glass_limit(contents: Contents, form: Form, removal: Removal, units: Units) -> Iterator[str]:
+    """Yield that more comes off a face's glass, in all, than the shop allows."""
+    limit, lam = (
+        contents.shop.glass_off_limit_in,
+        {Method.BACK_GLASS: 0, Method.BELLY_GLASS: -1}.get(removal.method),
+    )
+    if limit is None or lam is None:
+        return
+    build = contents.builds[removal.build]
+    after = bow_at(form, build, contents.plus(removal).events[build.id])
+    pressed = bow_at(form, build)
+    for was, now in ((pressed.upper, after.upper), (pressed.lower, after.lower)):
+        face = now.lams[lam]
+        off = max(
+            float(np.interp(at, was.lams[lam].stations, was.lams[lam].thickness)) - left
+            for at, left in zip(face.stations, face.thickness, strict=True)
+        )
+        if off > limit.inch + 1e-9:
+            yield (
+                f"wanted at most the shop's {units.thickness(limit.inch)} off one face in all, "
+                f"got {units.thickness(off)}; check the amount"
+            )
+
+
+def _over_own_strain(contents: Contents, form: Form, then: Supposed) -> Iterator[str]:
+    """Yield that a bow drawn so far strains a face past the limit that the shop has set."""
+    limit = contents.shop.strain_limit
+    if limit is not None:
+        (draw_in,) = draws_from_back(form, [then.draw])
+        bow = bow_at(form, then.build, then.events)
+        places = drawn(bow, then.draw, draw_in, contents.materials, limit)
+        if isinstance(places, Refusal):
+            yield f"{places.reason}: {places.where}"
+
+
+def _of_weight(worth: WhatIf, units: Units) -> Iterator[str]:
+    change = worth.after.lbf / worth.before.lbf - 1
     if abs(change) > MOST_AT_ONCE:
-        was, now = (units.tenths_of_weight(lbf) for lbf in (worth.before_lbf, worth.after_lbf))
+        was, now = (units.tenths_of_weight(one.lbf) for one in (worth.before, worth.after))
         yield (
-            f"wanted at most {MOST_AT_ONCE:.0%} of the weight at once, got {change:+.0%} by the statics, "
-            f"{was} to {now} {units.weight} at {units.draw(worth.draw)}; check the amounts"
+            f"wanted at most {MOST_AT_ONCE:.0%} of the weight at once, got {change:+.0%}, "
+            f"{was} to {now} {units.weight} at {units.draw(worth.draw_after)}; check the amounts"
         )
 
 

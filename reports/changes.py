@@ -1,6 +1,6 @@
 """Weights and changes of weight in words, with their intervals."""
 
-from predictor.what_if import Expected
+from predictor.what_if import Expected, WhatIf
 from reports.printing import Units
 
 
@@ -19,3 +19,10 @@ def change_in_words(change: Expected, units: Units, place: int = -1) -> str:
     ends = units.expected([(change.lbf, interval.low_lbf, interval.high_lbf)])[0]
     middle, low, high = (text if float(text) <= 0 else f"+{text}" for text in ends)
     return f"{middle} {units.weight} ({low} to {high})"
+
+
+def by_statics_in_words(told: WhatIf, units: Units) -> str:
+    """Return what the statics alone say of a change, where that is another number: `, by the statics alone -1.6 lb`."""
+    expected, alone = (units.tenths_of_weight(lbf) for lbf in (told.difference.lbf, told.by_statics_lbf))
+    sign = "+" if told.by_statics_lbf > 0 else ""
+    return "" if expected == alone else f", by the statics alone {sign}{alone} {units.weight}"

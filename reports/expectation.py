@@ -15,7 +15,9 @@ from predictor.gains import Budget, budget
 from predictor.model import Model
 from predictor.on_the_way import Way, way
 from predictor.predict import Prediction, predict
+from predictor.supposed import Supposed
 from predictor.weighings import Weighed, every_weighing
+from predictor.what_if import WhatIf, what_if
 
 SURE = 0.99
 """Coverage of the range outside of which a reading is asked about before it is kept."""
@@ -47,6 +49,11 @@ class Compared:
 def usual_draws(contents: Contents) -> tuple[DrawLength, ...]:
     """Return the draws predicted where none are asked for, counted from the shop's own zero point."""
     return tuple(DrawLength(inch=inch, zero=contents.shop.draw_zero, typed=None) for inch in USUAL_DRAWS_IN)
+
+
+def main_draw(contents: Contents) -> DrawLength:
+    """Return the draw that a weight is told at where none is asked for."""
+    return usual_draws(contents)[2]
 
 
 def expect(
@@ -271,17 +278,8 @@ def _compared(
     )
 
 
-@dataclass(frozen=True)
-class Worth:
-    """What a removal takes off: a share of the weight by the statics, of the force expected before it, at one draw."""
-
-    draw: DrawLength
-    before_lbf: float
-    after_lbf: float
-
-
-def worth(contents: Contents, event: Event, model: Model | None = None) -> Worth | Refusal:
-    """Return what an event of a build changes about its weight at the usual main draw.
+def worth(contents: Contents, event: Event, model: Model | None = None) -> WhatIf | Refusal:
+    """Return what an event of a build changes about its weight at the usual main draw, all that was learned counted.
 
     Args:
         contents: the book, with the event or before it.
@@ -289,19 +287,13 @@ def worth(contents: Contents, event: Event, model: Model | None = None) -> Worth
         model: what the shop's builds have taught.
     """
     build = contents.builds[event.build]
-    after_events = contents.plus(event).events[build.id]
-    before_events = tuple(other for other in after_events if other.id != event.id)
-    draws = usual_draws(contents)
+    form = contents.form_of(build)
+    if form is None:
+        return no_form(build)
+    after = contents.plus(event).events[build.id]
+    before = tuple(other for other in after if other.id != event.id)
+    draw = main_draw(contents)
     stage, shots = stage_and_shots(contents, build, None, None)
-    now = expect(contents, build, draws, before_events, stage, model, shots=shots)
-    before = expect(contents, build, draws, before_events, count_own=False)
-    after = expect(contents, build, draws, after_events, count_own=False)
-    if isinstance(now, Refusal):
-        return now
-    if isinstance(before, Refusal):
-        return before
-    if isinstance(after, Refusal):
-        return after
-    place = draws.index(now.main_draw)
-    left = after.draws[place].weight_lbf / before.draws[place].weight_lbf
-    return Worth(now.main_draw, now.force.weight_lbf, left * now.force.weight_lbf)
+    now, then = Supposed(build, before, draw), Supposed(build, after, draw)
+    strips = tuple(contents.strips.values())
+    return what_if(form, now, then, event.id, contents.materials, model, stage, strips, shots)

@@ -111,15 +111,17 @@ def what_to_do(first: Pass, build: str) -> Iterator[str]:
         "(without --planned if you give what you measured afterwards):"
     )
     for removal in first.removals:
-        places = " ".join(f"{_place(cut)}={_amount(cut, first.method)}" for cut in _marked(removal))
+        places = " ".join(_marks(removal, first.method))
         limb = "" if removal.limb is Side.BOTH else f" --limb {removal.limb.value}"
         yield f"{COMMAND}reduce {build} {removal.method.value} {places}{limb} --planned"
 
 
-def _marked(removal: Removal) -> Sequence[Cut]:
-    """Return the places of a removal, or one where it is alike all along."""
-    alike = len({cut.amount_in.inch for cut in removal.planned}) == 1
-    return removal.planned[:1] if alike else removal.planned
+def _marks(removal: Removal, method: Method) -> Sequence[str]:
+    """Return the amounts of a removal as they are typed, with their places unless it is alike all along."""
+    amounts = [_amount(cut, method) for cut in removal.planned]
+    if len({cut.amount_in.inch for cut in removal.planned}) == 1 and method is not Method.SHORTEN:
+        return amounts[:1]
+    return [f"{_place(cut)}={amount}" for cut, amount in zip(removal.planned, amounts, strict=True)]
 
 
 def _place(cut: Cut) -> str:

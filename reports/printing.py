@@ -50,6 +50,16 @@ class Units:
         """Return a small weight or a difference of weights to 0.1 lb or 0.01 kg."""
         return fixed(self.of_weight(lbf), 1 if self.system == "inch" else 2)
 
+    def told_apart(self, low_lbf: float, high_lbf: float, outside_lbf: float) -> tuple[str, str, str]:
+        """Return a range and a weight outside of it with as many decimals, 1 to 4, as show that it lies outside."""
+        for decimals in range(1, 5):
+            low, high, outside = (
+                fixed(self.of_weight(lbf), decimals) for lbf in (low_lbf, high_lbf, outside_lbf)
+            )
+            if not float(low) <= float(outside) <= float(high):
+                break
+        return low, high, outside
+
     def length(self, inch: float) -> str:
         """Return a length: `1 1/16 in` or `27.0 mm`."""
         return f"{inches(inch)} in" if self.system == "inch" else millimetres(inch)

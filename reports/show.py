@@ -11,6 +11,7 @@ from rich.table import Table
 from datasets.contents import Contents
 from datasets.exercise import draws_in_words, not_counted
 from datasets.record import Dimension, NamedPlace, Side
+from datasets.run_out import all_along
 from datasets.schema import Build, Cut, Event, Form, Layer, Method, Removal, Rigging, WeighIn, WidthReading
 from predictor.bow import Refusal
 from predictor.model import Model
@@ -198,6 +199,10 @@ def describe(removal: Removal, units: Units) -> str:
     cuts: Sequence[Cut] = removal.done or removal.planned
     written = units.thickness if removal.method in (Method.BACK_GLASS, Method.BELLY_GLASS) else units.length
     amounts = [f"{_place(cut.at, units)} {written(cut.amount_in.inch)}" for cut in cuts]
+    whole = all_along(removal)
+    if whole is not None:
+        noted = "" if whole.at == "fade" else f" (noted at one place, {_place(whole.at, units)})"
+        amounts = [f"{written(whole.amount_in.inch)} all along the limb{noted}"]
     limb = "" if removal.limb == "both" else f" of the {removal.limb} limb"
     plan = "" if removal.done else " (as planned)"
     return f"{removal.method}{limb}, {', '.join(amounts)}{plan}"
@@ -214,6 +219,8 @@ def far_in_words(one: Compared, units: Units) -> str:
     """Return a reading beside what was expected: `expected 43 to 66 lb at 28 in, you typed 94`."""
     ((_, low, high),) = units.expected([(one.expected_lbf, one.low_lbf, one.high_lbf)])
     (read,) = units.read_weights([one.read.lbf])
+    if float(low) <= float(read) <= float(high):  # rounded, it would not show why it is far
+        low, high, read = units.told_apart(one.low_lbf, one.high_lbf, one.read.lbf)
     return f"expected {low} to {high} {units.weight} at {units.draw(one.draw)}, you typed {read}"
 
 

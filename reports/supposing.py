@@ -1,21 +1,23 @@
 """Changes that are only thought of, as typed: `sides=1/32`, `sides@nock=1/16`, `brace=+1/8`, `glass=.045`.
 
-A removal is written with its method and an amount, for the whole limb or at a place. Anything else is a value, or with
-a sign before it a step from the value as last noted.
+A removal is written with its method and an amount, for the whole limb or at places; at one place alone it runs out to
+nothing at the measured places beside it. Anything else is a value, or with a sign before it a step from the value as
+last noted.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import get_args
 
 from datasets import notation
 from datasets.book import read_record
 from datasets.contents import Contents
 from datasets.mistakes import RawRecord, nearest
 from datasets.notation import Quantity
-from datasets.record import DrawLength, ZeroPoint
-from datasets.schema import Method, Removal, StringMaterial
+from datasets.record import DrawLength, NamedPlace, ZeroPoint
+from datasets.schema import Method, Part, Removal, StringMaterial
 from predictor.supposed import (
     Supposed,
     wider,
@@ -26,6 +28,7 @@ from predictor.supposed import (
     with_string,
 )
 from reports.adding import told
+from reports.cuts_typed import in_full, limb_length, runs_out_in_words
 
 EXAMPLE = "write it such as sides=1/32, sides@nock=1/16 or brace=+1/8"
 
@@ -45,7 +48,11 @@ def suppose(bow: Supposed, typed: Sequence[str], contents: Contents, *, measured
         ValueError: one of them cannot be read; in one line.
     """
     cuts: dict[Method, list[dict[str, str]]] = defaultdict(list)
+    said: set[str] = set()
     for change in _each(typed):
+        if change.method is None and change.word in said:
+            raise ValueError(f"wanted {change.word} once, got it twice; say it once, steps added up")
+        said.add(change.word)
         if change.method is not None:
             cuts[change.method].append({"amount_in": change.value, **change.at})
         elif change.word in _VALUES and not change.at:
@@ -60,9 +67,18 @@ def suppose(bow: Supposed, typed: Sequence[str], contents: Contents, *, measured
     return bow
 
 
-def in_words(typed: Sequence[str]) -> str:
-    """Return changes as one says them, such as `sides 1/32 less at the nock, brace +1/8`."""
-    return ", ".join(change.in_words() for change in _each(typed))
+def in_words(typed: Sequence[str], bow: Supposed, contents: Contents) -> str:
+    """Return changes as one says them, such as `sides 1/32 less all along, brace +1/8`.
+
+    Args:
+        typed: the changes.
+        bow: as it is, for where along its limb a cut at one place runs out.
+        contents: the book that the bow is of.
+    """
+    changes = list(_each(typed))
+    length = limb_length(bow.build, bow.events, contents)
+    methods = [change.method for change in changes]
+    return ", ".join(change.in_words(length, alone=methods.count(change.method) == 1) for change in changes)
 
 
 @dataclass(frozen=True)
@@ -89,9 +105,14 @@ class _Change:
         name = self.word.replace(" ", "-")
         return Method(name) if name in tuple(Method) else None
 
-    def in_words(self) -> str:
-        """Return the change as one says it."""
-        at = f" at the {self.place}" if self.place else ""
+    def in_words(self, length: float | None, *, alone: bool) -> str:
+        """Return the change as one says it, on a limb of a length in inches; alone it runs out beside its place."""
+        named = self.place.lower() in get_args(NamedPlace)
+        at = f" at the {self.place}" if named else f" {self.place} in from the fade"
+        if not self.place:
+            at = " all along"
+        elif alone and self.method not in (None, Method.SHORTEN):
+            at += f", {runs_out_in_words(self.place, length)}"
         match self.method:
             case None:
                 return f"{self.word} {self.value}"
@@ -113,9 +134,10 @@ def _each(typed: Sequence[str]) -> Iterator[_Change]:
 
 
 def _taken_off(
-    bow: Supposed, method: Method, cuts: Sequence[dict[str, str]], contents: Contents, *, measured: bool
+    bow: Supposed, method: Method, cuts: Sequence[Mapping[str, str]], contents: Contents, *, measured: bool
 ) -> Supposed:
     last = max((int(event.id.split("/")[1]) for event in bow.events), default=0)
+    cuts = in_full(method, cuts, bow.build, bow.events, contents)
     data = {
         "id": f"{bow.build.id}/{last + 1}",
         "build": bow.build.id,
@@ -152,10 +174,25 @@ def _width(bow: Supposed, value: str) -> Supposed:
     return wider(bow, _step(value, Quantity.AMOUNT))
 
 
+LEAST_GLASS_IN = 0.01
+"""Thinner glass is none that one could press: common practice, no source."""
+
+
 def _glass(bow: Supposed, value: str) -> Supposed:
     if value[0] in STEPS:
-        return with_glass(bow, _step(value, Quantity.AMOUNT), more=True)
-    return with_glass(bow, notation.read(value, Quantity.THICKNESS), more=False)
+        changed = with_glass(bow, _step(value, Quantity.AMOUNT), more=True)
+    else:
+        changed = with_glass(bow, notation.read(value, Quantity.THICKNESS), more=False)
+    thinnest = min(
+        (layer.butt_in.inch for layer in changed.build.layers if layer.part is Part.GLASS),
+        default=LEAST_GLASS_IN,
+    )
+    if thinnest < LEAST_GLASS_IN:
+        raise ValueError(
+            f"wanted glass of at least {LEAST_GLASS_IN:.3f} in, got {thinnest:.4f} in from {value!r}; "
+            "write its thickness such as glass=.045, or a step such as glass=-.005"
+        )
+    return changed
 
 
 def _brace(bow: Supposed, value: str) -> Supposed:

@@ -12,7 +12,8 @@ from predictor.bow import Refusal
 from predictor.model import Model
 from predictor.supposed import Supposed
 from predictor.what_if import WhatIf, what_if
-from reports.changes import change_in_words, weight_in_words
+from reports.big_cuts import doubts_if
+from reports.changes import by_statics_in_words, change_in_words, weight_in_words
 from reports.expectation import no_form
 from reports.prediction import CAUTION, over_limit_in_words
 from reports.printing import Units
@@ -33,6 +34,7 @@ def asked(
     model: Model | None,
     stage: Stage,
     shots: int | None,
+    units: Units,
     *,
     measured: bool,
 ) -> WhatIf | Refusal:
@@ -46,6 +48,7 @@ def asked(
         model: what the shop's builds have taught.
         stage: how far the bow is.
         shots: arrows shot.
+        units: what to tell remarks in.
         measured: whether what is taken off is measured afterwards.
 
     Raises:
@@ -57,7 +60,12 @@ def asked(
     now = Supposed(build, contents.events.get(build.id, ()), draw)
     then = suppose(now, typed, contents, measured=measured)
     strips = tuple(contents.strips.values())
-    return what_if(form, now, then, in_words(typed), contents.materials, model, stage, strips, shots)
+    change = in_words(typed, now, contents)
+    told = what_if(form, now, then, change, contents.materials, model, stage, strips, shots)
+    if isinstance(told, Refusal):
+        return told
+    doubts = doubts_if(contents, form, now, then, told, units)
+    return told.model_copy(update={"notes": (*doubts, *told.notes)})
 
 
 def show_what_if(told: WhatIf, units: Units, out: Console) -> None:
@@ -68,10 +76,11 @@ def show_what_if(told: WhatIf, units: Units, out: Console) -> None:
     if told.draw_after != told.draw_before:
         draw += f", then {units.draw(told.draw_after)}"
     out.print(f"[bold]{escape(told.build)}[/] weighed as {told.stage}, the force itself at {escape(draw)}:")
-    out.print(escape(f"{told.change}: {change_in_words(told.difference, units)}"))
+    change = f"{change_in_words(told.difference, units)}{by_statics_in_words(told, units)}"
+    out.print(escape(f"{told.change}: {change}"))
     before, after = (weight_in_words(one, units) for one in (told.before, told.after))
     out.print(escape(f"before {before}, after {after}; ranges are those of 90% of such bows"))
-    out.print(escape(f"by 80%: {change_in_words(told.difference, units, place=0)}"))
+    out.print(escape(f"of 80% of such bows: {change_in_words(told.difference, units, place=0)}"))
     for remark in (*told.notes, *_cautions(told)):
         out.print(escape(remark))
 

@@ -10,9 +10,14 @@ from datasets.history import bow_at
 from datasets.record import DrawLength
 from datasets.schema import Build, Form, Method
 from predictor.bow import Refusal, handbook_moduli
+from predictor.kit_state import Kit
 from predictor.model import Model
+from predictor.prospects import Knowledge
+from predictor.shares_got import shares_got
 from predictor.weighings import draws_from_back
+from predictor.what_if import WhatIf
 from predictor.worth import UNIT_IN, Worth, worth
+from reports.changes import by_statics_in_words, change_in_words
 from reports.expectation import expect, stage_and_shots
 from reports.numbers import fixed
 from reports.printing import Units, table
@@ -36,7 +41,9 @@ _OFF = {
 def worth_of(
     contents: Contents, form: Form, build: Build, draw: DrawLength, model: Model | None
 ) -> Worth | Refusal:
-    """Return what stock is worth on a build as it stands: shares by the statics, of the force that is expected of it.
+    """Return what stock is worth on a build as it stands: shares of the force that is expected of it.
+
+    The statics' shares are multiplied by what the shop gets of them, by method.
 
     Args:
         contents: the book.
@@ -49,10 +56,15 @@ def worth_of(
     expected = expect(contents, build, [draw], stage=stage, model=model, shots=shots)
     if isinstance(expected, Refusal):
         return expected
-    bow = bow_at(form, build, contents.events.get(build.id, ()))
+    events = tuple(contents.events.get(build.id, ()))
+    strips = tuple(contents.strips.values())
+    got = shares_got(Kit(form, build, events), draw, Knowledge(contents.materials, model, strips))
+    if isinstance(got, Refusal):
+        return got
+    bow = bow_at(form, build, events)
     (draw_in,) = draws_from_back(form, [draw])
     told = worth(bow, handbook_moduli(bow, contents.materials), draw_in)
-    return told if isinstance(told, Refusal) else told.of_weight(expected.force.weight_lbf)
+    return told if isinstance(told, Refusal) else told.of_weight(expected.force.weight_lbf).times(got)
 
 
 def show_worth(build: str, told: Worth, draw: DrawLength, units: Units, out: Console) -> None:
@@ -67,8 +79,8 @@ def show_worth(build: str, told: Worth, draw: DrawLength, units: Units, out: Con
     ]
     out.print(table(["taken off", "whole limb", *QUARTERS], rows, right=(1, 2, 3, 4, 5)))
     out.print(
-        "Shares by beam statics, with the brace height kept, of the force expected of this bow. They add up for a few "
-        "units at once."
+        "Shares by beam statics, with the brace height kept, of the force expected of this bow"
+        f"{_got_in_words(told)}. They add up for a few units at once."
     )
     if told.unlike:
         out.print(
@@ -78,6 +90,14 @@ def show_worth(build: str, told: Worth, draw: DrawLength, units: Units, out: Con
     out.print(TAKING_OFF)
 
 
+def worth_in_words(what: str, told: WhatIf, units: Units) -> str:
+    """Return what a removal is worth in one line, with what the statics alone say where that is something else."""
+    return (
+        f"{what}: worth {change_in_words(told.difference, units)} at {units.draw(told.draw_after)}"
+        f"{by_statics_in_words(told, units)}; brace, pull 20 to 30 times and weigh again"
+    )
+
+
 def worth_json(build: str, told: Worth, draw: DrawLength) -> dict[str, Any]:
     """Return the same as plain values: pounds a unit, the whole limb first, then its quarters."""
     return {
@@ -85,8 +105,15 @@ def worth_json(build: str, told: Worth, draw: DrawLength) -> dict[str, Any]:
         "draw": draw.model_dump(mode="json"),
         "weight_lbf": told.weight_lbf,
         "unit_in": {method.value: unit for method, unit in UNIT_IN.items()},
+        "share_got": {method.value: share for method, share in told.got.items()},
         "lost_lbf": {method.value: _lost(told, method) for method in UNIT_IN},
     }
+
+
+def _got_in_words(told: Worth) -> str:
+    """Return what is got of the statics' shares, by method, if anything was learned of it."""
+    learned = [f"{fixed(share, 2)} of {method}" for method, share in told.got.items() if round(share, 2) != 1]
+    return f", times what such work has got of them: {', '.join(learned)}" if learned else ""
 
 
 def _lost(told: Worth, method: Method) -> list[float]:

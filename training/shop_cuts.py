@@ -92,4 +92,6 @@ def _narrowed(width: Polyline, done: Sequence[float]) -> Polyline:
 
 def _typed_cuts(method: Method, amounts: Sequence[float]) -> list[dict[str, str]]:
     written = [thousandths(a) if method is Method.BELLY_GLASS else inches(a, 64) for a in amounts]
-    return [{"at": at, "amount_in": amount} for at, amount in zip(PLACES, written, strict=False)]
+    if len(written) == 1:  # all along the limb
+        return [{"amount_in": written[0]}]
+    return [{"at": at, "amount_in": amount} for at, amount in zip(PLACES, written, strict=True)]

@@ -49,8 +49,9 @@ from reports.commands.typed import (
     quantity_typed,
     reading_typed,
 )
-from reports.printing import Units, console, note, table
-from reports.worth import TAKING_OFF
+from reports.cuts_typed import in_full
+from reports.printing import console, note, table
+from reports.worth import TAKING_OFF, worth_in_words
 
 
 def weigh_bow(
@@ -122,7 +123,12 @@ def reduce_bow(
     context: typer.Context,
     build_id: BuildArgument,
     method: Annotated[Method, typer.Argument(help="how stock is taken off")],
-    cuts: Annotated[list[str], typer.Argument(metavar="PLACE=AMOUNT...", help="such as fade=1/16 nock=1/32")],
+    cuts: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="AMOUNT|PLACE=AMOUNT...", help="such as 1/32 all along, or fade=1/16 nock=1/32"
+        ),
+    ],
     limb: Annotated[Side, typer.Option("--limb", help="the limb worked on")] = Side.BOTH,
     planned: Annotated[
         bool, typer.Option("--planned", help="the amounts are a plan, not measured afterwards")
@@ -136,21 +142,25 @@ def reduce_bow(
     """Keep what was taken off a bow, and say what it is worth.
 
     Amounts are off the whole width (sides), off the back's width (trap), the corner radius reached (edges),
-    off the thickness (belly-glass, back-glass), or off each nock end (shorten). What is much at once, or leaves less
-    than the shop's least widths, is asked about. Caution: wear a respirator, for the dust of glass and wood harms the
-    lungs, and nothing can be put back.
+    off the thickness (belly-glass, back-glass), or off each nock end (shorten). An amount by itself is
+    for the whole limb; at one place alone, such as nock=1/32, it runs out to nothing at the measured places beside
+    it (fade, mid, nock). What is much at once, or leaves less than the shop's least widths, is asked about. Caution:
+    wear a respirator, for the dust of glass and wood harms the lungs, and nothing can be put back.
 
     Example: drawweight reduce K-014 sides fade=1/16 nock=1/32
     """
     with ShopBook.open(context.obj.book) as book:
         contents = book.contents()
-        build_id = find_build(contents, build_id).id
+        build = find_build(contents, build_id)
+        past = [event for event in contents.events.get(build.id, ()) if event.id != corrects]
+        with stopping_at(ValueError):
+            placed = in_full(method, [cut_typed(text) for text in cuts], build, past, contents)
         data: dict[str, Any] = {
-            "build": build_id,
+            "build": build.id,
             "on": date.today().isoformat() if on is None else on,
             "method": method,
             "limb": limb,
-            "planned" if planned else "done": [cut_typed(text) for text in cuts],
+            "planned" if planned else "done": placed,
             **given(note=remark),
         }
         raw = RawRecord("removal", data, 0)
@@ -172,20 +182,10 @@ def reduce_bow(
     if isinstance(worth, Refusal):
         note(f"no expectation: {worth.reason} ({worth.where})")
         return max(code, FINDINGS)
-    if worth is not None and outcome.kept:
-        _tell_worth(worth, units)
+    if isinstance(removal, Removal) and worth is not None and outcome.kept:
+        console().print(worth_in_words(show.describe(removal, units), worth, units))
+        console().print(TAKING_OFF)
     return code
-
-
-def _tell_worth(worth: expectation.Worth, units: Units) -> None:
-    """Print what a removal is worth, and what to beware of."""
-    change = worth.after_lbf - worth.before_lbf
-    sign = "+" if change > 0 else ""
-    console().print(
-        f"by the statics worth {sign}{units.tenths_of_weight(change)} {units.weight} "
-        f"at {units.draw(worth.draw)}; brace, pull 20 to 30 times and weigh again"
-    )
-    console().print(TAKING_OFF)
 
 
 def bend_strip(

@@ -160,7 +160,15 @@ def _tell_supposed(
     contents, build = asked.contents, asked.build
     with stopping_at(ValueError):
         told = what_if.asked(
-            contents, build, changes, draw, asked.model, asked.stage, asked.shots, measured=measured
+            contents,
+            build,
+            changes,
+            draw,
+            asked.model,
+            asked.stage,
+            asked.shots,
+            units_of(contents, units),
+            measured=measured,
         )
     if isinstance(told, Refusal):
         raise StopError(f"no answer for {build.id}: {told.reason} ({told.where})", FINDINGS)

@@ -36,11 +36,14 @@ def load_typed(text: str, *, by_rule: bool) -> dict[str, Any]:
 
 
 def cut_typed(text: str) -> dict[str, str]:
-    """Return the fields of a cut typed as fade=1/16."""
+    """Return the fields of a cut typed as fade=1/16, or as 1/16 for the whole limb."""
     place, sign, amount = text.partition("=")
+    if not sign and any(letter.isdigit() for letter in text):
+        return {"amount_in": text}
     if not sign or not place or not amount:
         raise StopError(
-            f"wanted a place with its amount, got {text!r}; write it such as fade=1/16 or 12=1/16"
+            f"wanted a place with its amount, or an amount for the whole limb, got {text!r}; "
+            "write it such as fade=1/16, 12=1/16 or 1/16"
         )
     return {"at": place, "amount_in": amount}
 
@@ -88,7 +91,7 @@ def draws_typed(text: str | None, contents: Contents) -> tuple[DrawLength, ...]:
 def one_draw_typed(text: str | None, contents: Contents) -> DrawLength:
     """Return the one draw length typed, or the usual full draw."""
     if text is None:
-        return expectation.usual_draws(contents)[2]
+        return expectation.main_draw(contents)
     draws = draws_typed(text, contents)
     if len(draws) > 1:
         raise StopError(f"wanted one draw length, got {len(draws)}; write it such as 28")

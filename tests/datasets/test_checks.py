@@ -79,7 +79,7 @@ def test_a_good_history_has_no_findings() -> None:
             "wanted an id that starts with K-001/, got K-002/1; leave the id out",
         ),
         (
-            shop.removal(done=[{"at": "nock", "amount_in": "3/4"}]),
+            shop.removal(done=[{"amount_in": "3/4"}]),
             "",
             "wanted some width left, got -0.250 in; correct the removals",
         ),

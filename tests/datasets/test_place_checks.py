@@ -6,14 +6,15 @@ import pytest
 
 from datasets.book import read_record
 from datasets.contents import Contents
-from datasets.record import Record
+from datasets.history import bow_at
+from datasets.schema import Build, Form, Removal
 from tests import shop
 
 FORM, BUILD = (
     read_record(typed.kind, typed.data, Contents()).record for typed in (shop.form(), shop.build())
 )
-assert isinstance(FORM, Record)
-assert isinstance(BUILD, Record)
+assert isinstance(FORM, Form)
+assert isinstance(BUILD, Build)
 BOOK = Contents.of([FORM, BUILD])
 
 
@@ -73,8 +74,8 @@ TWICE = "wanted each place once, got {} in from the fade again, as in {}; leave 
             "write nock, with what comes off each end",
         ),
         (
-            shop.removal(method="edges", done=[cut("nock", ".270")]),
-            "done.0.amount_in",
+            shop.removal(method="edges", done=[cut("mid", "0"), cut("nock", ".270")]),
+            "done.1.amount_in",
             "wanted a radius of at most 0.149 in, half of the limb's thickness or width, got 0.27 in; "
             "give the radius of the corner",
         ),
@@ -118,13 +119,49 @@ ON_LIMB = "wanted a place on the limb, 0 to 24 in from the fade, got {} in; coun
     [
         (shop.build(widths=[width("fade", "1 1/4"), width("32", "1/2")]), "widths.1.at", "32"),
         (shop.build(widths=[width("-8", "1 1/4"), width("nock", "1/2")]), "widths.0.at", "-8"),
-        (shop.removal(done=[cut("fade"), cut("26")]), "done.1.at", "26"),
         (shop.form(kinks_in=["30"]), "kinks_in.0", "30"),
     ],
 )
 def test_what_lies_beyond_the_limb_is_odd(typed: shop.Typed, field: str, at: str) -> None:
     """A place counted from somewhere else than the fade is named, and kept."""
     assert found(typed) == [(field, ON_LIMB.format(at), False)]
+
+
+def test_a_cut_beyond_the_limb_is_refused() -> None:
+    """Nothing can come off where there is no limb: what was counted from somewhere else is not kept."""
+    told = found(shop.removal(done=[cut("fade"), cut("26")]))
+
+    assert told == [("done.1.at", ON_LIMB.format(26), True)]
+
+
+@pytest.mark.parametrize(
+    ("at", "beside"),
+    [
+        ("nock", 'at = "mid"'),
+        ("mid", 'at = "fade" and at = "nock"'),
+        ("fade", 'at = "mid"'),
+        ("18", 'at = "mid" and at = "nock"'),
+    ],
+)
+def test_a_cut_at_one_place_says_where_it_runs_out(at: str, beside: str) -> None:
+    """A record from a file that names one place is refused with what to type; without a place it is the whole limb."""
+    ((field, message, refuses),) = found(shop.removal(done=[cut(at)]))
+
+    assert (field, refuses) == ("done.0.at", True)
+    assert f"add {beside} with amount_in = 0, or leave the place out for the whole limb" in message
+    assert found(shop.removal(done=[{"amount_in": "1/32"}])) == []
+
+
+def test_what_a_book_holds_may_be_corrected() -> None:
+    """A cut at one place, as books of before have it, means the whole limb still, and its day can be corrected."""
+    old = Removal.model_validate({"id": "K-001/9", **shop.removal(done=[cut("nock")]).data})
+    (before,) = bow_at(FORM, BUILD, (old,)).upper.width_belly[1][:1]
+
+    assert before == pytest.approx(bow_at(FORM, BUILD).upper.width_belly[1][0] - 1 / 32)
+    again = shop.removal(id="K-001/9", done=[cut("nock")], on="2026-03-07")
+    assert found(again, BOOK.plus(old)) == []
+    other = shop.removal(id="K-001/9", done=[cut("nock", "1/16")])
+    assert [refuses for _, _, refuses in found(other, BOOK.plus(old))] == [True]
 
 
 @pytest.mark.parametrize(
@@ -135,8 +172,8 @@ def test_what_lies_beyond_the_limb_is_odd(typed: shop.Typed, field: str, at: str
         shop.build(edge_radius_in="1/8"),
         shop.removal(method="shorten", done=[{"amount_in": "1/2"}]),
         shop.removal(method="shorten", done=[cut("24", "1 1/2 in")]),
-        shop.removal(method="edges", done=[cut("nock", "5/32")]),
-        shop.removal(planned=[cut("fade")], done=[cut("fade")]),
+        shop.removal(method="edges", done=[cut("mid", "0"), cut("nock", "5/32")]),
+        shop.removal(planned=[{"amount_in": "1/32"}], done=[{"amount_in": "1/32"}]),
         shop.form(
             profile=[reading("8", "0"), reading("28", "1"), reading("30", "3"), reading("29 1/2", "4 1/2")]
         ),
@@ -167,7 +204,7 @@ def test_a_corner_gets_no_sharper(noted: str | None, reached: str, odd: bool) ->
     changed = {} if noted is None else {"edge_radius_in": noted}
     build = read_record("build", shop.build(id="K-001", **changed).data, BOOK).record
     assert build is not None
-    told = found(shop.removal(method="edges", done=[cut("fade", reached)]), BOOK.plus(build))
+    told = found(shop.removal(method="edges", done=[{"amount_in": reached}]), BOOK.plus(build))
 
     assert [(field, refuses) for field, _, refuses in told] == [("done.0.amount_in", False)] * odd
     assert all("give the radius reached, not what comes off" in message for _, message, _ in told)

@@ -4,8 +4,12 @@ import numpy as np
 import pytest
 
 from datasets.contents import Contents
-from datasets.record import Record
+from datasets.history import bow_at
+from datasets.materials import handbook
+from datasets.record import Record, ZeroPoint
 from datasets.schema import Rigging, WeighIn
+from datasets.zero_points import from_back
+from predictor.bow import handbook_moduli, weights
 from predictor.columns import COMMON_PRIORS
 from predictor.model import prior_belief
 from predictor.scatter import PRIOR_SCATTER, SCALE_MEDIANS, SHOOTING_IN
@@ -112,13 +116,19 @@ def test_weighed_often_but_never_shot() -> None:
 
 
 def test_brace_is_not_settling() -> None:
-    """A pound that a lower brace explains is no loss by shooting in: the share counts what statics leave."""
+    """What a lower brace explains is no loss by shooting in: the share is of the weight solved at the new brace."""
     lower = Rigging.model_validate({"id": "K-001/2", "build": "K-001", "on": "2026-03-02", "brace": "5 1/2"})
     ((_, alike),) = curve(weigh_in(1, 50), SETTLED)
     ((_, rigged),) = curve(weigh_in(1, 50), lower, SETTLED)
 
+    bows = [bow_at(STRAIGHT, build(), events) for events in ((), (lower,))]
+    moduli = [handbook_moduli(bow, handbook()) for bow in bows]
+    draw_in = from_back(28.0, ZeroPoint.STANDARD, STRAIGHT.handle_depth_in.inch)
+    before, after = weights(bows, moduli, np.full((2, 1), draw_in)).lbf[:, 0]
+
+    assert abs(after / before - 1) > 0.003  # or nothing would be told apart
     assert alike == pytest.approx(0.98)
-    assert abs(rigged - alike) > 0.003
+    assert rigged / alike == pytest.approx(before / after, rel=1e-4)
 
 
 def test_the_band_before_any_bow_came_back() -> None:

@@ -44,7 +44,7 @@ def test_the_list_of_commands_is_whole(command: Command) -> None:
         ("schema bow", 2, "one of form, build, weigh_in"),
         ("weigh K-001 28:45", 2, "wanted a reading such as 28=52.75, draw first, got '28:45'"),
         ("weigh K-001 28=45 --gaps 7", 2, "wanted the upper and the lower gap, got '7'"),
-        ("reduce K-001 sides fade", 2, "wanted a place with its amount, got 'fade'; write it such as fade=1/16"),
+        ("reduce K-001 sides fade", 2, "wanted a place with its amount, or an amount for the whole limb, got 'fade'"),
         ("add", 2, "wanted a file or a terminal to ask at, got neither; write: drawweight add FILE (or -)"),
         ("--book other.book show", 2, "wanted the shop's book at other.book, got no book there"),
         ("--book form.toml show", 2, "form.toml"),

@@ -5,14 +5,22 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from rich.console import Console
 
 from datasets.book import read_record
 from datasets.contents import Contents
+from datasets.history import bow_at
+from datasets.materials import handbook
 from datasets.record import Dimension, DrawLength, ZeroPoint
 from datasets.schema import Removal, StringMaterial
+from predictor.bow import handbook_moduli
 from predictor.supposed import Supposed
+from predictor.worth import UNIT_IN, Worth, worth
+from reports.printing import Units
 from reports.supposing import in_words, suppose
+from reports.worth import show_worth
 from tests import shop
+from tests.predictor.bows import STRAIGHT, build
 from tests.reports.conftest import Ended
 
 Command = Callable[[str], Ended]
@@ -106,11 +114,138 @@ def test_trapped_and_tapered_keep_their_difference(contents: Contents, now: Supp
     assert then.layers[0].tip_in.inch == pytest.approx(0.405)
 
 
-def test_changes_in_words() -> None:
-    """Changes are told as one says them."""
-    assert in_words(["sides@nock=1/16,brace=+1/8", "edges=1/8", "shorten=1/4"]) == (
-        "sides 1/16 less at the nock, brace +1/8, edges rounded to 1/8, 1/4 off each nock end"
+def test_changes_in_words(contents: Contents, now: Supposed) -> None:
+    """Changes are told as one says them, with where along the limb a cut runs."""
+    assert in_words(["sides@nock=1/16,brace=+1/8", "edges=1/8", "shorten=1/4"], now, contents) == (
+        "sides 1/16 less at the nock, running out to nothing at the mid, brace +1/8, "
+        "edges rounded to 1/8 all along, 1/4 off each nock end"
     )
+    assert in_words(["trap@6=1/16"], now, contents) == (
+        "trap 1/16 less 6 in from the fade, running out to nothing at the fade and the mid"
+    )
+    assert in_words(["sides@fade=1/16", "sides@nock=1/32"], now, contents) == (
+        "sides 1/16 less at the fade, sides 1/32 less at the nock"
+    )
+
+
+@pytest.mark.parametrize(
+    ("typed", "means"),
+    [
+        ("1/16", [("fade", 0.0625)]),
+        ("nock=1/16", [("mid", 0), ("nock", 0.0625)]),
+        ("fade=1/16", [("fade", 0.0625), ("mid", 0)]),
+        ("mid=1/16", [("fade", 0), ("mid", 0.0625), ("nock", 0)]),
+        ("18=1/16", [("mid", 0), (18, 0.0625), ("nock", 0)]),
+        ("12=1/16", [("fade", 0), (12, 0.0625), ("nock", 0)]),
+    ],
+)
+def test_one_place_means_the_same_everywhere(
+    bow: Command, typed: str, means: list[tuple[str | float, float]]
+) -> None:
+    """Asked of with --if and kept by reduce, a cut at one place runs out at the places beside it."""
+    change = f"sides@{typed}" if "=" in typed else f"sides={typed}"
+    asked = json.loads(bow(f"predict K-001 --if {change} --json").out)
+    assert bow(f"reduce K-001 sides {typed} --planned --yes --on 2026-03-06").code == 0
+    (event,) = json.loads(bow("show K-001 --json").out)["history"]
+    places = [cut["at"] if isinstance(cut["at"], str) else cut["at"]["inch"] for cut in event["planned"]]
+    kept = list(zip(places, [cut["amount_in"]["inch"] for cut in event["planned"]], strict=True))
+
+    assert kept == means
+    after = json.loads(bow("predict K-001 --draws 28 --json").out)["force"]["weight_lbf"]
+    assert asked["after"]["lbf"] == pytest.approx(after, rel=1e-6)
+
+
+def test_a_cut_at_the_nock_costs_less_than_one_all_along(bow: Command) -> None:
+    """The outer half of a limb is worth little: a cut at the nock costs less than a third of the same all along."""
+    nock, fade, whole = (
+        json.loads(bow(f"predict K-001 --if sides{at}=1/16 --measured --json").out)["difference"]
+        for at in ("@nock", "@fade", "")
+    )
+
+    assert whole["lbf"] < fade["lbf"] < 3 * nock["lbf"] < 0
+    assert nock["lbf"] > whole["lbf"] / 3
+    assert nock["intervals"][1]["high_lbf"] - nock["intervals"][1]["low_lbf"] < -nock["lbf"]
+
+
+def test_what_is_typed_twice_is_said_once(bow: Command) -> None:
+    """Amounts given twice are refused in one line that speaks of what was typed, not of fields of a record."""
+    for line, said in (
+        (
+            "predict K-001 --if sides=1/32,sides=1/32",
+            "wanted one amount for the whole limb, or amounts at places",
+        ),
+        ("predict K-001 --if sides@24=1/32,sides@nock=1/32", "wanted one amount of sides at nock, got two"),
+        ("predict K-001 --if brace=+1/8,brace=7", "wanted brace once, got it twice"),
+        ("reduce K-001 sides nock=1/32 nock=1/32", "wanted one amount of sides at nock, got two"),
+        (
+            "predict K-001 --if sides@30=1/16",
+            "wanted a place on the limb, 0 to 24 in from the fade, got 30 in",
+        ),
+        ("reduce K-001 sides 30=1/16", "wanted a place on the limb, 0 to 24 in from the fade, got 30 in"),
+    ):
+        ended = bow(line)
+
+        assert (ended.code, len(ended.err.splitlines())) == (2, 1), ended
+        assert said in ended.err
+        assert "planned." not in ended.err
+
+
+def test_the_limits_of_the_shop_are_told(bow: Command) -> None:
+    """What reduce asks about is told with --if too, far off no range is trusted, and paper-thin glass is refused."""
+    little, much, sanded = (
+        " ".join(bow(f"predict K-001 --if {change}").out.split())
+        for change in ("sides=1/64", "sides=.45", "belly-glass=.045")
+    )
+
+    assert "wanted at most" not in little
+    assert "not to be trusted" not in little
+    for said in ("10% of the weight at once", "the least width at the nock", "range is not to be trusted"):
+        assert said in much
+    for said in ("a quarter of the glass off in all", "range is not to be trusted"):
+        assert said in sanded
+    for change in ("glass=-.049", "glass=.0001"):
+        refused = bow(f"predict K-001 --if {change}")
+        assert (refused.code, len(refused.err.splitlines())) == (2, 1)
+        assert "wanted glass of at least 0.010 in" in refused.err
+    bow("shop strain_limit=.004 glass_off_limit_in=.002")
+    assert "strain over the shop's limit of 0.40%" in bow("predict K-001 --if sides=1/64").out
+    assert "the shop's .002 in off one face" in " ".join(
+        bow("predict K-001 --if belly-glass=.003").out.split()
+    )
+
+
+@pytest.mark.parametrize("method", ["sides", "trap", "back-glass", "belly-glass"])
+def test_all_tell_the_same_pounds(trained: Command, method: str) -> None:
+    """One measured cut costs the same by worth (to first order), by reduce and with --if, what was learned counted."""
+    unit = ".001" if "glass" in method else "1/64"
+    table = json.loads(trained("worth K-001 --json").out)["lost_lbf"][method][0]
+    asked = json.loads(trained(f"predict K-001 --if {method}={unit} --measured --json").out)["difference"][
+        "lbf"
+    ]
+    kept = trained(f"reduce K-001 {method} {unit} --on 2026-03-09").out
+    (line,) = [line for line in kept.splitlines() if "worth" in line]
+
+    assert table == pytest.approx(-asked, rel=0.03)
+    assert float(line.split("worth ")[1].split(" lb")[0]) == pytest.approx(asked, abs=0.051)
+
+
+def test_the_table_counts_what_was_learned() -> None:
+    """Where a method gets more than the statics say, its row of the table does, and the text names it."""
+    stock = worth(bow_at(STRAIGHT, build()), handbook_moduli(bow_at(STRAIGHT, build()), handbook()), 28.5)
+    assert isinstance(stock, Worth)
+    got = {method: 1.25 if method == "sides" else 1.0 for method in UNIT_IN}
+    ratios = {
+        method: stock.times(got).upper.lost[method].sum() / stock.upper.lost[method].sum()
+        for method in UNIT_IN
+    }
+
+    assert ratios == pytest.approx(got)
+    out = Console(width=300)
+    with out.capture() as capture:
+        show_worth(
+            "K-001", stock.times(got), DrawLength(inch=28, zero=ZeroPoint.STANDARD), Units("inch"), out
+        )
+    assert "times what such work has got of them: 1.25 of sides" in capture.get()
 
 
 @pytest.mark.parametrize(

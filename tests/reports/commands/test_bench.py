@@ -1,10 +1,16 @@
 """Weighing, taking off and correcting at the command line: what is expected is told before anything is kept."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from datasets.record import DrawLength, Force, ZeroPoint
+from datasets.schema import Removal
+from reports.expectation import Compared
+from reports.printing import Units
+from reports.show import describe, far_in_words
 from tests.reports.conftest import Command
 
 
@@ -35,6 +41,23 @@ def test_a_reading_far_off_is_asked_about(bow: Command) -> None:
     assert json.loads(bow("show K-001 --json").out)["history"] == []
     assert bow(again).code == 0
     assert len(json.loads(bow("show K-001 --json").out)["history"]) == 1
+
+
+def test_rounding_never_hides_why() -> None:
+    """A reading just outside of the range is told with as many decimals as show it."""
+    one = Compared(DrawLength(inch=28, zero=ZeroPoint.STANDARD), Force(lbf=50), 54.6, 50.03, 59.2)
+
+    assert far_in_words(one, Units("inch")) == "expected 50.03 to 59.20 lb at 28 in, you typed 50.00"
+    far = replace(one, read=Force(lbf=94))
+    assert far_in_words(far, Units("inch")) == "expected 50 to 59 lb at 28 in, you typed 94"
+
+
+def test_an_old_cut_at_one_place_is_read_back_as_the_whole_limb() -> None:
+    """A book of before has cuts at one place that hold for the whole limb, and says so."""
+    data = {"id": "K-001/1", "build": "K-001", "on": "2026-03-05", "method": "sides"}
+    old = Removal.model_validate({**data, "done": [{"at": "nock", "amount_in": "1/16"}]})
+
+    assert describe(old, Units("inch")) == "sides, 1/16 in all along the limb (noted at one place, nock)"
 
 
 @pytest.mark.parametrize(("answer", "kept"), [("y", 1), ("n", 0), ("", 0)])
