@@ -18,6 +18,7 @@ from math import ceil, floor, sqrt
 from statistics import NormalDist
 
 from pydantic import Field
+from scipy.special import betaincinv
 
 from datasets.record import Record
 
@@ -26,6 +27,12 @@ BELIEVED_AS_BUILDS = 20
 
 FARTHEST_SCORE = 4.0
 """A score beyond this counts as this: it tells of a mistake rather than of the width."""
+
+LUCK = 0.9
+"""Probability with which luck alone leaves a check's ratio in the range that is told with it."""
+
+HARDLY_ANY = 0.1
+"""A ratio below this is told as such: the builds read nearly what was foretold, and ranks then tell of no width."""
 
 LEVEL_STEP = 0.05
 """The highest level that some builds allow is told in such steps."""
@@ -65,6 +72,31 @@ def checked_reach(scores: Sequence[float], level: float) -> float | None:
     """
     place = rank(len(scores), level)
     return None if place is None else sorted(abs(score) for score in scores)[place - 1]
+
+
+def luck_of_ratio(builds: int, level: float) -> tuple[float, float] | None:
+    """Return between which ratios of a reach checked by rank to the right one luck alone leaves it, at `LUCK`.
+
+    If intervals are right, the shares of probability inside the scores are uniform, and the k-th smallest of n follows
+    Beta(k, n + 1 - k) exactly (order statistics of uniforms; Vovk 2012 for the coverage of such an interval, from
+    memory). The reach is the standard normal's at that share.
+
+    Args:
+        builds: how many scores there are.
+        level: coverage wanted.
+
+    Returns:
+        The lower and the higher end, or None where there are too few builds for the level.
+    """
+    place = rank(builds, level)
+    if place is None:
+        return None
+    right = NormalDist().inv_cdf((1 + level) / 2)
+    low, high = (
+        NormalDist().inv_cdf((1 + float(betaincinv(place, builds + 1 - place, (1 + side * LUCK) / 2))) / 2)
+        for side in (-1, 1)
+    )
+    return low / right, high / right
 
 
 def stretch(scores: Sequence[float]) -> float:
@@ -132,6 +164,11 @@ class Check(Record):
         description="width that these builds bear out by their ranks, over the width given; "
         "nothing where they are too few"
     )
+    luck_low: float | None = Field(
+        description=f"luck alone leaves the ratio between this and `luck_high` {LUCK:.0%} of the time, if the width "
+        "given is right; nothing where they are too few"
+    )
+    luck_high: float | None
     builds_needed: int = Field(description="for a check at this level")
     highest_level: float = Field(description="that so many builds can check")
 
@@ -152,6 +189,7 @@ def check(
     scores = own if by_form else calibration.scores(new_lots=new_lots)
     given = calibration.wider(new_lots=new_lots) * NormalDist().inv_cdf((1 + level) / 2)
     reach = checked_reach(scores, level)
+    luck_low, luck_high = luck_of_ratio(len(scores), level) or (None, None)
     return Check(
         level=level,
         form=form if by_form else None,
@@ -159,6 +197,8 @@ def check(
         builds=len(scores),
         held=sum(abs(score) <= given for score in scores),
         ratio=None if reach is None else reach / given,
+        luck_low=luck_low,
+        luck_high=luck_high,
         builds_needed=builds_needed(level),
         highest_level=highest_level(len(scores)),
     )
@@ -189,12 +229,24 @@ def in_words(checked: Check, wider: float) -> str:
     builds = "1 build" if checked.builds == 1 else f"{checked.builds} builds"
     each = "" if checked.builds == 1 else "each "
     test = f"{widened_in_words(wider)}; the test: {builds}{where}, {each}foretold without {without}"
-    if checked.ratio is None:
+    if checked.ratio is None or checked.luck_low is None or checked.luck_high is None:
         return (
             f"{test}. That is too few to test {checked.level:.0%}: {checked.builds_needed} are needed, and "
             f"{checked.highest_level:.0%} is the most that can be tested so far"
         )
+    luck = f"luck alone brings {checked.luck_low:.2f} to {checked.luck_high:.2f} with so many, {LUCK:.0%} of the time"
+    if checked.ratio > checked.luck_high:
+        verdict = f"more than luck: {luck}, so trust the range less"
+    elif checked.ratio < checked.luck_low:
+        verdict = f"less than luck: {luck}; but no range is given narrower than calculated"
+    else:
+        verdict = f"{luck}, so that is not followed"
     return (
         f"{test}. {checked.held} of them lay inside their {checked.level:.0%} range; by this test alone it would be "
-        f"given {checked.ratio:.2f} times as wide"
+        f"given {ratio_in_words(checked.ratio)} ({verdict})"
     )
+
+
+def ratio_in_words(ratio: float) -> str:
+    """Return a check's ratio in words."""
+    return "under a tenth as wide" if ratio < HARDLY_ANY else f"{ratio:.2f} times as wide"

@@ -57,10 +57,13 @@ class SettlingLaw(Record):
             if self.kind is LawKind.LOG
             else f"shots to the power of {self.parameter:g}"
         )
-        count = f"{self.histories} bows weighed again after shooting"
+        count = f"{self.histories} bow{'' if self.histories == 1 else 's'} weighed again after shooting"
         if self.basis is LawBasis.HELD_OUT:
             return f"settling goes as {law}, which fits {count} best"
-        return f"settling goes as {law} by default; {count} do not tell laws apart"
+        if not self.histories:
+            return f"settling goes as {law} by default, for no bow was weighed again after shooting yet"
+        do = "does" if self.histories == 1 else "do"
+        return f"settling goes as {law} by default; {count} {do} not tell laws apart"
 
     def beyond(self, shots: int) -> str | None:
         """Return that so many shots lie beyond what bows are followed over, if they do."""

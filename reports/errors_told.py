@@ -21,6 +21,11 @@ from reports.sources import tell_basis
 from training.compared import FEWEST_FOR_RIVALS
 from training.diagnostics import BUILDS_A_COLUMN, FEWEST_FOR_A_TREND
 
+TOLD_OF_EACH = (
+    "Each was foretold as built and cut by its last weighing; a planned bow, not cut yet, errs more."
+)
+"""What the errors are of: the last cut of a bow tells of its weight."""
+
 SURE_P = 0.05
 """Below this chance a trend or an uneven spread is told as one."""
 
@@ -43,7 +48,7 @@ def tell(report: ErrorsReport, units: Units) -> tuple[Block, ...]:
 
 def _methods(report: ErrorsReport, units: Units) -> list[Block]:
     ours = report.methods[0].scored
-    told: list[Block] = [Paragraph(_bias(ours, units)), Paragraph(report.how_left_out)]
+    told: list[Block] = [Paragraph(_bias(ours, units)), Paragraph(f"{TOLD_OF_EACH} {report.how_left_out}")]
     told.append(_table("Errors of left-out builds, all of them", report.methods, units))
     if _named(report):
         told.append(_table(f"The same without {_named(report)}", report.on_sound, units))

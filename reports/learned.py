@@ -9,7 +9,7 @@ from rich.markup import escape
 
 from datasets.book import ShopBook
 from datasets.removals import GAIN_OF
-from predictor.calibration import check, highest_level, widened_in_words
+from predictor.calibration import LUCK, Calibration, check, highest_level, ratio_in_words, widened_in_words
 from predictor.columns import STIFFNESS
 from predictor.mixture import NormalMixture
 from predictor.model import Model
@@ -65,7 +65,8 @@ def show_learned(model: Model, seconds: float, out: Console) -> None:
     out.print(_carried_out(model))
     out.print(escape(_settling(model, belief)))
     out.print(table(["scatter of (median)", "learned", "believed before"], _scatter(belief), right=(1, 2)))
-    out.print(table(["interval", "builds left out", "in it", "by rank"], _checks(model), right=(1, 2, 3)))
+    heads = ["interval", "builds left out", "in it", "by rank", f"by luck, {LUCK:.0%}"]
+    out.print(table(heads, _checks(model), right=(1, 2, 3, 4)))
     _show_trust(model, out)
 
 
@@ -85,11 +86,7 @@ def _source(model: Model, seconds: float) -> str:
 def _show_trust(model: Model, out: Console) -> None:
     """Print how builds left out fared, which builds look like a mistake, and what was not learned from."""
     calibration = model.calibration
-    left_out = len(calibration.builds)
-    out.print(
-        f"Ranges are given {widened_in_words(calibration.wider())}. {counted(left_out, 'build')}, each foretold "
-        f"from the others, can test ranges of up to {highest_level(left_out):.0%}."
-    )
+    out.print(f"Ranges are given {widened_in_words(calibration.wider())}. {_put_to_the_test(calibration)}")
     for build, probability in model.doubtful:
         out.print(
             escape(f"{build} looks like a mistake of the pencil ({probability:.0%}): drawweight show {build}")
@@ -99,6 +96,16 @@ def _show_trust(model: Model, out: Console) -> None:
     if len(model.left_out) > LEFT_OUT_SHOWN:
         rest = len(model.left_out) - LEFT_OUT_SHOWN
         out.print(f"and {rest} more left out (--json has them all)")
+
+
+def _put_to_the_test(calibration: Calibration) -> str:
+    left_out = len(calibration.builds)
+    if not left_out:
+        return "No build has put them to the test yet."
+    most = f"can test ranges of up to {highest_level(left_out):.0%}"
+    if left_out == 1:
+        return f"1 build, foretold from what was believed before any, {most}."
+    return f"{counted(left_out, 'build')}, each foretold from the others, {most}."
 
 
 def _stiffness(model: Model, belief: Posterior) -> list[list[str]]:
@@ -133,16 +140,18 @@ def _ends(effect: NormalMixture) -> tuple[float, float, float]:
 
 def _carried_out(model: Model) -> str:
     done = model.habits.carrying_out.anybody
-    return (
-        f"A planned removal comes out at {_percent(1 + done.mean)} of the plan, give or take {_percent(done.sd)} "
-        f"({done.removals} were measured afterwards)."
-    )
+    share = f"{_percent(1 + done.mean)} of the plan, give or take {_percent(done.sd)}"
+    if not done.removals:
+        return f"A planned removal is taken to come out at {share}: the default, until some are measured afterwards."
+    measured = "1 was" if done.removals == 1 else f"{done.removals} were"
+    return f"A planned removal comes out at {share} ({measured} measured afterwards)."
 
 
 def _settling(model: Model, belief: Posterior) -> str:
     less, middle, more = (_percent(1 - exp(effect)) for effect in _ends(belief.effect(SHOOTING_IN))[::-1])
+    found = "is" if model.habits.settling.histories else "is taken by default as"
     return (
-        f"The mean loss in the first {FULL_SETTLING_SHOTS} shots is {middle} ({less} to {more}); "
+        f"The mean loss in the first {FULL_SETTLING_SHOTS} shots {found} {middle} ({less} to {more}); "
         f"{model.habits.settling.in_words()}."
     )
 
@@ -178,6 +187,9 @@ def _checks(model: Model) -> list[list[str]]:
     rows = []
     for one in told:
         which = f" on {one.form}" if one.form else ", as if of new lots" if one.as_new_lots else ""
-        ratio = f"{one.ratio:.2f} times as wide" if one.ratio else f"needs {one.builds_needed} builds"
-        rows.append([f"{one.level:.0%}{which}", str(one.builds), str(one.held), ratio])
+        if one.ratio is None:
+            ratio, luck = f"needs {one.builds_needed} builds", ""
+        else:
+            ratio, luck = ratio_in_words(one.ratio), f"{one.luck_low:.2f} to {one.luck_high:.2f}"
+        rows.append([f"{one.level:.0%}{which}", str(one.builds), str(one.held), ratio, luck])
     return rows

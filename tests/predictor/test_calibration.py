@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from mapie.regression import SplitConformalRegressor
-from scipy.stats import beta
+from scipy.stats import beta, norm
 from sklearn.dummy import DummyRegressor
 
 from datasets.materials import handbook
@@ -22,6 +22,7 @@ from predictor.calibration import (
     checked_reach,
     highest_level,
     in_words,
+    luck_of_ratio,
     rank,
     stretch,
 )
@@ -141,11 +142,54 @@ def test_where_widths_come_from_is_told_in_plain_words() -> None:
     assert in_words(passed, 1.12) == (
         "12% wider than calculated, for past builds strayed further than that; the test: 9 builds, each foretold "
         "without its own weighings. 8 of them lay inside their 90% range; by this test alone it would be given "
-        f"{passed.ratio:.2f} times as wide"
+        f"{passed.ratio:.2f} times as wide (more than luck: luck alone brings 0.65 to 1.68 with so many, 90% of the "
+        "time, so trust the range less)"
     )
     assert "1 build, foretold without its own weighings. That is too few" in in_words(
         check(calibration(0.5), 0.9), 1.0
     )
+
+
+@pytest.mark.parametrize(("builds", "level"), [(4, 0.8), (9, 0.9), (15, 0.9), (60, 0.95)])
+def test_luck_of_a_ratio(builds: int, level: float) -> None:
+    """Of 20,000 sets of standard normal scores 5 % lie below the told range of ratios and 5 % above it.
+
+    The band is four binomial standard errors, 0.0062.
+    """
+    scores = np.abs(np.random.default_rng(builds).standard_normal((20000, builds)))
+    place = rank(builds, level)
+    told = luck_of_ratio(builds, level)
+    assert place is not None
+    assert told is not None
+    ratios = np.sort(scores, axis=1)[:, place - 1] / norm.ppf((1 + level) / 2)
+
+    assert np.mean(ratios < told[0]) == pytest.approx(0.05, abs=0.0062)
+    assert np.mean(ratios > told[1]) == pytest.approx(0.05, abs=0.0062)
+    assert luck_of_ratio(3, 0.8) is None
+
+
+def test_luck_by_hand() -> None:
+    """Of 15 builds at 90 % the largest decides: its share is the fifteenth root of a uniform number, Beta(15, 1)."""
+    shares = 0.05 ** (1 / 15), 0.95 ** (1 / 15)
+    reaches = [norm.ppf((1 + share) / 2) for share in shares]
+
+    assert luck_of_ratio(15, 0.9) == pytest.approx([reach / norm.ppf(0.95) for reach in reaches])
+
+
+@pytest.mark.parametrize(
+    ("largest", "said"),
+    [
+        (2.55, "1.55 times as wide (luck alone brings 0.81 to 1.78 with so many, 90% of the time, so that"),
+        (3.29, "given 2.00 times as wide (more than luck: luck alone brings 0.81 to 1.78 with so many"),
+        (0.99, "given 0.60 times as wide (less than luck: luck alone brings 0.81 to 1.78 with so many"),
+        (0.01, "given under a tenth as wide (less than luck: "),
+    ],
+)
+def test_why_a_test_is_not_followed_is_told(largest: float, said: str) -> None:
+    """What 15 builds ask by their ranks stands beside what luck brings; builds that read as foretold tell no width."""
+    told = check(calibration(*[largest / 100] * 14, largest), 0.9)
+
+    assert said in in_words(told, 1.0)
 
 
 def test_check_by_rank() -> None:

@@ -69,7 +69,12 @@ def test_a_law_says_where_it_comes_from() -> None:
     """A default is called one, with how many bows came back; a law that was chosen too."""
     chosen = SettlingLaw(kind=LawKind.POWER, parameter=0.5, basis=LawBasis.HELD_OUT, histories=12)
 
-    assert "by default; 0 bows" in SettlingLaw().in_words()
+    assert SettlingLaw().in_words() == (
+        "settling goes as log(1 + shots / 10) by default, for no bow was weighed again after shooting yet"
+    )
+    one, some = (SettlingLaw(histories=histories).in_words() for histories in (1, 3))
+    assert one.endswith("by default; 1 bow weighed again after shooting does not tell laws apart")
+    assert some.endswith("by default; 3 bows weighed again after shooting do not tell laws apart")
     assert chosen.in_words() == (
         "settling goes as shots to the power of 0.5, which fits 12 bows weighed again after shooting best"
     )

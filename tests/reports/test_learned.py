@@ -9,7 +9,10 @@ import pytest
 from rich.console import Console
 
 from datasets.contents import Contents
+from predictor.calibration import BuildScore, Calibration
+from predictor.carrying_out import Carried, CarryingOut
 from predictor.model import Model
+from predictor.settling import SettlingLaw
 from reports.learned import show_learned
 from training.train import train
 from training.virtual_shop import simulate
@@ -46,8 +49,65 @@ def test_plans_and_settling_are_told(model: Model, told: str) -> None:
     """How planned removals come out and how bows settle is said, with how many records it rests on."""
     measured = model.habits.carrying_out.anybody.removals
 
+    assert measured > 1
     assert f"({measured} were measured afterwards)" in " ".join(told.split())
     assert model.habits.settling.in_words() in " ".join(told.split())
+
+
+def _printed(model: Model) -> str:
+    """Return what is printed of a model, on one line."""
+    out = StringIO()
+    show_learned(model, 1.0, Console(width=120, file=out))
+    return " ".join(out.getvalue().split())
+
+
+def _of_builds(model: Model, scores: list[float]) -> str:
+    """Return what is printed of a model whose builds fared so when they were left out."""
+    builds = (BuildScore(build=f"K-{n:03d}", form="plain-64/1", score=one) for n, one in enumerate(scores))
+    return _printed(model.model_copy(update={"calibration": Calibration(builds=tuple(builds))}))
+
+
+def test_what_few_builds_can_test(model: Model) -> None:
+    """No build tests nothing, one is foretold from no other, and two are from one another."""
+    one = "1 build, foretold from what was believed before any, can test ranges of up to 50%."
+
+    assert "No build has put them to the test yet." in _of_builds(model, [])
+    assert one in _of_builds(model, [0.5])
+    two = _of_builds(model, [0.5, 1])
+    assert "2 builds, each foretold from the others, can test ranges of up to 65%." in two
+
+
+def test_builds_that_read_as_foretold_tell_no_width(model: Model) -> None:
+    """Twelve builds all but on their expectation are not told as a width of nought; luck's range stands beside it.
+
+    The largest of twelve uniform shares is 0.05 ** (1 / 12) or 0.95 ** (1 / 12): 0.744 and 1.737 of 1.645 sd.
+    """
+    told = _of_builds(model, [0.001] * 12)
+
+    assert "0.00 times" not in told
+    assert re.search(r"90% +12 +12 under a tenth as wide 0\.74 to 1\.74", told)
+
+
+def test_defaults_are_told_as_such(model: Model) -> None:
+    """Without measured removals and bows that came back, what is told of both is a default; with one of each, found."""
+
+    def told(count: int) -> str:
+        habits = model.habits.model_copy(
+            update={
+                "carrying_out": CarryingOut(anybody=Carried(removals=count)),
+                "settling": SettlingLaw(histories=count),
+            }
+        )
+        return _printed(model.model_copy(update={"habits": habits}))
+
+    assert (
+        "A planned removal is taken to come out at 100.0% of the plan, give or take 12.0%: the default, until some are "
+        "measured afterwards." in told(0)
+    )
+    assert "A planned removal comes out at 100.0% of the plan, give or take 12.0% (1 was measured" in told(1)
+    assert "shots is taken by default as " in told(0)
+    assert "for no bow was weighed again after shooting yet." in told(0)
+    assert "The mean loss in the first 500 shots is " in told(1)
 
 
 def _scatter(model: Model, source: str) -> tuple[str, str]:
