@@ -28,6 +28,7 @@ from datasets.contents import Contents
 from predictor.own_history import Slips
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from predictor.weighings import Weighing
+from training.cuts import usual_cut, with_cuts
 from training.evidence import evidence, readings
 from training.hierarchy import fit
 from training.questions import cut_to_weight, questions
@@ -88,12 +89,12 @@ def timed(work: Callable[..., object], *given: object) -> float:
 def train_on(weighings: Sequence[Weighing], each: bool, builds: int) -> str:
     """Return a line of the table: training on so many builds, their statics solved."""
     mine = copies(weighings, builds, each=each)
-    laid_out = readings(mine)
+    laid_out = readings(with_cuts(mine, usual_cut(mine)))
     before = _peak_mib()
     seconds = timed(fit, laid_out, Slips())
     lots = sum(len(group.levels) for group in laid_out.groups)
     return (
-        f"{builds} builds, {len(laid_out.values)} readings, {lots} levels: fit {seconds:.1f} s, "
+        f"{builds} builds, {laid_out.weighed} readings, {lots} levels: fit {seconds:.1f} s, "
         f"peak {_peak_mib():.0f} MiB (before the fit {before:.0f})"
     )
 
