@@ -8,7 +8,7 @@ much of it more than one with little. Fitting and predicting use these columns a
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log, tanh
 
 import numpy as np
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from datasets.materials import Kind, Material
 from datasets.removals import CARRIED_OUT, GAIN_OF, gain_of
 from datasets.schema import Method, Stage
+from predictor.beyond import LENGTH, STACK, WIDTH, Ranges, beyond
 from predictor.carrying_out import CarryingOut
 from predictor.features import Features, InputEffect
 from predictor.habits import USUAL, Habits
@@ -149,7 +150,7 @@ def columns(
         moment: the rest of what the weighing depends on.
         materials: of the bow's layers.
         scatter: sizes of what no dimension explains.
-        habits: the shop's law of settling, and how it carries out what it plans.
+        habits: the shop's law of settling, how it carries out what it plans, and the sizes of its bows.
     """
     weight, slope = np.array(found.weight_lbf), np.array(found.per_inch_lbf)
     ones = np.ones_like(weight)
@@ -171,12 +172,12 @@ def columns(
     for name, prior, column in _of_removals(found, moment.builder, habits.carrying_out):
         common[name] = common.get(name, 0.0) + column
         priors[name] = prior
-    return Columns(
+    told = Columns(
         offset=np.log(weight),
         sizes_in={
-            "stack at mid-limb": found.stack_in,
-            "limb length": found.limb_in,
-            "width at mid-limb": found.width_in,
+            STACK: found.stack_in,
+            LENGTH: found.limb_in,
+            WIDTH: found.width_in,
         },
         common=common,
         priors=priors,
@@ -196,6 +197,26 @@ def columns(
         tolerances=tuple(_tolerances(found, materials, habits.carrying_out.by(moment.builder).sd)),
         weighing=(Tolerance(_CLIMATE, _CLIMATE, ones * scatter.climate),),
         sd=np.hypot(scatter.scale_reading_lbf, scatter.draw_reading_in * slope) / weight,
+    )
+    return extrapolated(told, habits.seen_in)
+
+
+def extrapolated(told: Columns, seen_in: Ranges) -> Columns:
+    """Return columns with the doubt about the statics beyond the sizes that builds have had, if the bow lies there.
+
+    What the statics are off by there is the shop's, so it is a common effect: no bow that taught has shown it, and the
+    bow's own weighings do.
+
+    Args:
+        told: of one weighing.
+        seen_in: smallest and largest of each dimension that taught.
+    """
+    ones = np.ones_like(told.offset)
+    outside = tuple(beyond(told.sizes_in, seen_in))
+    return replace(
+        told,
+        common={**told.common, **{one.name: ones * one.log_ratio for one in outside}},
+        priors={**told.priors, **{one.name: Prior(0.0, one.exponent_sd) for one in outside}},
     )
 
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from datasets.removals import CARRIED_OUT, GAIN_OF, gain_of
 from datasets.schema import Method
+from predictor.beyond import BEYOND, LENGTH, STACK, WIDTH
 from predictor.called_for import called_for
 from predictor.columns import DRAW_SHAPE, FINISHED, Columns, Moment, Prior, Tolerance
 from predictor.scatter import BOW, CUT_TO_ORDER, LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES, UNNOTED_SCALE
@@ -138,7 +139,7 @@ def _seen(columns: Columns, moment: Moment, usual: UsualCut, *, uncut: bool) -> 
         return Seen(lost, float(np.hypot(NOTED_SD, RECKONED_SD * lost)))
     if moment.form not in usual.first_width_in:
         return None
-    narrowed = log(usual.first_width_in[moment.form] / columns.sizes_in["width at mid-limb"])
+    narrowed = log(usual.first_width_in[moment.form] / columns.sizes_in[WIDTH])
     return Seen(narrowed, float(np.hypot(NOTED_SD, usual.first_width_sd)))
 
 
@@ -154,13 +155,15 @@ def _explained(columns: Columns, open_sd: float) -> Columns:
     def there(column: NDArray[np.float64]) -> NDArray[np.float64]:
         return column[row : row + 1]
 
-    gains, nothing, whole = _gains(columns), np.zeros(1), np.ones(1)
+    nothing, whole = np.zeros(1), np.ones(1)
+    beyond = [BEYOND[size] for size in (STACK, LENGTH) if BEYOND[size] in columns.common]
+    unknown = [*_gains(columns), *beyond]
     own = {BOW: whole, CUT_TO_ORDER: whole, UNNOTED_SCALE: there(columns.build[UNNOTED_SCALE])}
     return Columns(
         offset=nothing,
         sizes_in=columns.sizes_in,
-        common={USUAL_CUT: whole} | {name: there(columns.common[name]) for name in gains},
-        priors={USUAL_CUT: USUAL_CUT_PRIOR} | {name: columns.priors[name] for name in gains},
+        common={USUAL_CUT: whole} | {name: there(columns.common[name]) for name in unknown},
+        priors={USUAL_CUT: USUAL_CUT_PRIOR} | {name: columns.priors[name] for name in unknown},
         groups={
             group: {level: there(column) for level, column in columns.groups.get(group, {}).items()}
             for group in (LOTS_OF_WOOD, LOTS_OF_GLASS, SCALES)

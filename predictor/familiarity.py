@@ -78,10 +78,11 @@ def _unfamiliar(model: Model, belief: Posterior, columns: Columns) -> Iterator[s
     lots = [lot for group in (LOTS_OF_WOOD, LOTS_OF_GLASS) for lot in is_new(belief, columns, group)]
     if lots:
         yield f"no build had these lots yet: {'; '.join(lots)}"
-    for name, low, high in _outside(model.ranges_in, columns.sizes_in):
+    for name, low, high in _outside(model.habits.seen_in, columns.sizes_in):
         yield (
             f"{name} of {thousandths(columns.sizes_in[name])} in is outside of what builds had, "
-            f"{thousandths(low)} to {thousandths(high)} in: how weight goes on there is the statics' word alone"
+            f"{thousandths(low)} to {thousandths(high)} in: how weight goes on there is the statics' word alone, "
+            "and the range is wider for it"
         )
 
 

@@ -9,7 +9,7 @@ from predictor.usual_cut import UsualCut
 
 
 class Habits(Record):
-    """The shop's law of settling, how it carries out what it plans, and how much it cuts its bows."""
+    """The shop's law of settling, how it carries out what it plans, how much it cuts its bows, and their sizes."""
 
     settling: SettlingLaw = SettlingLaw()
     carrying_out: CarryingOut = CarryingOut()
@@ -17,6 +17,9 @@ class Habits(Record):
         default_factory=dict, description="removals weighed before and after, by the name of their gain"
     )
     usual_cut: UsualCut = UsualCut()
+    seen_in: dict[str, tuple[float, float]] = Field(
+        default_factory=dict, description="smallest and largest of each main dimension that taught, in inches"
+    )
 
 
 USUAL = Habits()

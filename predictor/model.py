@@ -143,11 +143,8 @@ class Model(Record):
         (), description="builds that look like a mistake of the pencil, each with the probability"
     )
     taught: tuple[Taught, ...] = Field((), description="each build that taught it")
-    ranges_in: dict[str, tuple[float, float]] = Field(
-        description="smallest and largest of each main dimension that taught it, in inches"
-    )
     calibration: Calibration = Field(description="how its builds fared when they were left out")
-    habits: Habits = Field(USUAL, description="law of settling, and how planned removals are carried out")
+    habits: Habits = Field(USUAL, description="the shop's ways, and the sizes of its bows")
     posterior: dict[str, Any]
 
     def taught_by(self, build: str) -> Taught | None:

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from datasets.contents import Contents
 from datasets.schema import Stage
+from predictor.beyond import Ranges
 from predictor.calibration import Calibration
-from predictor.columns import Columns
+from predictor.columns import Columns, extrapolated
 from predictor.cutting import cut_until
 from predictor.familiarity import has_new_lots
 from predictor.mixture import NormalMixture
@@ -32,7 +33,7 @@ from training.questions import Pick, Question, answers, cut_to_weight, only_aske
 from training.rivals import Table, table
 from training.scores import crps
 from training.settling_law import choose_law, under_law
-from training.train import DOUBTFUL
+from training.train import DOUBTFUL, sizes_seen
 
 Array = NDArray[np.float64]
 
@@ -107,6 +108,7 @@ class Learned:
         calibration: how builds left out fared.
         doubtful: builds that look like a mistake.
         usual: how much the shop cuts its bows.
+        seen_in: smallest and largest of each main dimension that taught.
         fit: the fit itself, if there was any build.
     """
 
@@ -115,6 +117,7 @@ class Learned:
     calibration: Calibration
     doubtful: frozenset[str]
     usual: UsualCut
+    seen_in: Ranges
     fit: Fit | None
 
     def answers(self, asked: Sequence[Question]) -> NormalMixture:
@@ -131,10 +134,11 @@ class Learned:
         )
 
     def told(self, question: Question) -> Question:
-        """Return a question with what the cut tells, unless the bow was asked for before anybody cut it."""
+        """Return a question with the doubt beyond the sizes that taught, and what the cut tells once there is one."""
         untouched = question.moment.stage in {Stage.BLANK, Stage.FIRST_DRAW}
-        cut = None if untouched else cut_until(question.columns, question.moment, self.usual)
-        return replace(question, cut=cut)
+        columns = extrapolated(question.columns, self.seen_in)
+        cut = None if untouched else cut_until(columns, question.moment, self.usual)
+        return replace(question, columns=columns, cut=cut)
 
 
 def learned(
@@ -155,7 +159,7 @@ def learned(
     wanted = frozenset(builds)
     mine = tuple(replace(weighing, cut=None) for weighing in weighings if weighing.build in wanted)
     if not mine:
-        return Learned(frozenset(), prior_belief(), Calibration(), frozenset(), UsualCut(), None)
+        return Learned(frozenset(), prior_belief(), Calibration(), frozenset(), UsualCut(), {}, None)
     lawful = under_law(mine, choose_law(mine))
     usual = usual_cut(lawful)
     mine = with_cuts(lawful, usual)
@@ -164,7 +168,8 @@ def learned(
     named = zip(found.builds, chances.tolist(), strict=True)
     doubtful = frozenset(build for build, chance in named if chance >= DOUBTFUL)
     calibration = calibrate(fitted, found, doubtful)
-    return Learned(frozenset(found.builds), fitted.posterior, calibration, doubtful, usual, fitted)
+    seen_in = sizes_seen(mine)
+    return Learned(frozenset(found.builds), fitted.posterior, calibration, doubtful, usual, seen_in, fitted)
 
 
 def lots_seen(belief: Posterior, columns: Columns) -> str:

@@ -78,7 +78,12 @@ def _with_habits(contents: Contents, found: Evidence) -> Evidence:
     lawful = under_law(found.weighings, law)
     usual = usual_cut(lawful)
     habits = found.habits.model_copy(
-        update={"settling": law, "weighed_removals": removals, "usual_cut": usual}
+        update={
+            "settling": law,
+            "weighed_removals": removals,
+            "usual_cut": usual,
+            "seen_in": sizes_seen(found.weighings),
+        }
     )
     return replace(found, weighings=with_cuts(lawful, usual), habits=habits)
 
@@ -97,7 +102,6 @@ def _model(contents: Contents, data_hash: str, records: int, found: Evidence, fi
         builds_by_material=_by_material(found.weighings),
         left_out=tuple((left.record, left.reason) for left in found.left_out),
         doubtful=doubtful,
-        ranges_in=_ranges(found.weighings),
         calibration=calibrate(fitted, found, frozenset(build for build, _ in doubtful)),
         habits=found.habits,
         taught=taught(contents, found, fitted),
@@ -121,7 +125,7 @@ def _by_material(weighings: Sequence[Weighing]) -> dict[str, int]:
     return dict(Counter(material for _, material in used))
 
 
-def _ranges(weighings: Sequence[Weighing]) -> dict[str, tuple[float, float]]:
+def sizes_seen(weighings: Sequence[Weighing]) -> dict[str, tuple[float, float]]:
     """Return the smallest and the largest of each main dimension that a weighed bow had."""
     sizes = [weighing.columns.sizes_in for weighing in weighings]
     return {name: (min(s[name] for s in sizes), max(s[name] for s in sizes)) for name in sizes[0]}

@@ -264,7 +264,6 @@ def _predicted(found_out: Calibration) -> DrawPrediction:
         readings=1,
         builds_by_form={},
         builds_by_material={},
-        ranges_in={},
         calibration=found_out,
         posterior=prior_belief().to_json(),
     )

@@ -12,6 +12,7 @@ from predictor.calibration import Calibration
 from predictor.columns import STIFFNESS, Columns, Moment, columns
 from predictor.familiarity import distance, has_new_lots, notes_on_unfamiliar
 from predictor.features import Case, Features, features
+from predictor.habits import Habits
 from predictor.model import FORMAT, Model, prior_belief
 from predictor.posterior import Posterior
 from predictor.scatter import BUILD_COLUMNS, GROUPS, PRIOR_SCATTER, SCALE_MEDIANS
@@ -57,7 +58,7 @@ def model_of(belief: Posterior, told: Columns) -> Model:
         readings=1,
         builds_by_form={},
         builds_by_material={},
-        ranges_in={name: (size, size) for name, size in told.sizes_in.items()},
+        habits=Habits(seen_in={name: (size, size) for name, size in told.sizes_in.items()}),
         calibration=Calibration(),
         posterior=belief.to_json(),
     )

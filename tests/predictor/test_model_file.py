@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from predictor.calibration import BuildScore, Calibration
+from predictor.habits import Habits
 from predictor.model import FORMAT, Model, ModelError, prior_belief
 from predictor.model_file import load_model, model_path, save_model, staleness
 
@@ -31,7 +32,7 @@ def model() -> Model:
         readings=3,
         builds_by_form={"plain-64/1": 1},
         builds_by_material={"hard maple": 1},
-        ranges_in={"limb length": (24.0, 24.0)},
+        habits=Habits(seen_in={"limb length": (24.0, 24.0)}),
         calibration=Calibration(builds=(BuildScore(build="K-1", form="plain-64/1", score=0.1 + 0.2),)),
         posterior=posterior,
     )
