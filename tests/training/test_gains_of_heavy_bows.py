@@ -18,8 +18,6 @@ from training.hierarchy import fit
 SEEDS = range(563_000, 563_060)
 BOWS = 65
 
-pytestmark = pytest.mark.slow
-
 
 @pytest.fixture(scope="module")
 def scores() -> NDArray[np.float64]:
@@ -34,12 +32,14 @@ def scores() -> NDArray[np.float64]:
     return np.array(found)
 
 
+@pytest.mark.slow
 def test_gains_lean_to_no_side(scores: NDArray[np.float64]) -> None:
     """Over the shops, gains come out too great as often as too small: their scores are zero on average."""
     assert len(scores) == 2 * len(SEEDS)
     assert abs(np.mean(scores)) < 2.5 / np.sqrt(len(scores))
 
 
+@pytest.mark.slow
 def test_gains_lie_in_their_intervals(scores: NDArray[np.float64]) -> None:
     """Nine true gains in ten lie within 1.645 standard deviations."""
     inside = np.mean(np.abs(scores) < 1.645)
