@@ -8,7 +8,7 @@ much of it more than one with little. Fitting and predicting use these columns a
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import log, tanh
 
 import numpy as np
@@ -103,6 +103,8 @@ class Columns:
         tolerances: of inputs that the build's weighings share.
         weighing: of what is this weighing's own, common to its readings.
         sd: of each reading by itself.
+        unnoted: columns of lots that nobody noted, by group and material. Each is the bow's own, of the size of the
+            group's levels: no other bow is known to have it.
     """
 
     offset: Array
@@ -114,6 +116,7 @@ class Columns:
     tolerances: tuple[Tolerance, ...]
     weighing: tuple[Tolerance, ...]
     sd: Array
+    unnoted: Mapping[str, Named] = field(default_factory=dict)
 
 
 THEORY = "what beam statics leave out"
@@ -154,7 +157,7 @@ def columns(
     """
     weight, slope = np.array(found.weight_lbf), np.array(found.per_inch_lbf)
     ones = np.ones_like(weight)
-    of_material, of_lot = _moduli(found, materials)
+    of_material, of_lot, unnoted = _moduli(found, materials)
     wood = sum(float(column[-1]) for name, column in of_material.items() if materials[name].kind is Kind.WOOD)
     finished = ones * (moment.stage in FINISHED)
     settled = ones * settling(moment.shots, moment.stage, habits.settling)
@@ -197,6 +200,7 @@ def columns(
         tolerances=tuple(_tolerances(found, materials, habits.carrying_out.by(moment.builder).sd)),
         weighing=(Tolerance(_CLIMATE, _CLIMATE, ones * scatter.climate),),
         sd=np.hypot(scatter.scale_reading_lbf, scatter.draw_reading_in * slope) / weight,
+        unnoted=unnoted,
     )
     return extrapolated(told, habits.seen_in)
 
@@ -234,22 +238,39 @@ def group_of_lots(material: Material) -> str:
     return LOTS_OF_GLASS if material.kind is Kind.GLASS else LOTS_OF_WOOD
 
 
-def lot_level(material: str, lot: str | None) -> str:
+def lot_level(material: str, lot: str) -> str:
     """Return the name of a lot among the levels of its group."""
-    return f"{material}, {lot or 'lot not noted'}"
+    return f"{material}, {lot}"
 
 
-def _moduli(found: Features, materials: Mapping[str, Material]) -> tuple[dict[str, Array], dict[str, Named]]:
-    """Return the modulus columns of each material, and of each lot by kind of material."""
+def of_another_bow(told: Columns) -> Columns:
+    """Return columns that share no lot which nobody noted with those of any other bow that they are laid beside."""
+    return replace(
+        told,
+        unnoted={
+            group: {f"another bow's {name}": column for name, column in lots.items()}
+            for group, lots in told.unnoted.items()
+        },
+    )
+
+
+def _moduli(
+    found: Features, materials: Mapping[str, Material]
+) -> tuple[dict[str, Array], dict[str, Named], dict[str, Named]]:
+    """Return the modulus columns of each material, of each lot by kind of material, and of lots that nobody noted."""
     of_material: dict[str, Array] = {}
     of_lot: dict[str, dict[str, Array]] = defaultdict(dict)
+    unnoted: dict[str, dict[str, Array]] = defaultdict(dict)
     for effect in found.moduli:
         column = np.array(effect.log_effect)
         of_material[effect.material] = of_material.get(effect.material, 0.0) + column
         group = group_of_lots(materials[effect.material])
-        level = lot_level(effect.material, effect.lot)
-        of_lot[group][level] = of_lot[group].get(level, 0.0) + column
-    return of_material, {group: dict(levels) for group, levels in of_lot.items()}
+        if effect.lot is None:
+            unnoted[group][effect.material] = unnoted[group].get(effect.material, 0.0) + column
+        else:
+            level = lot_level(effect.material, effect.lot)
+            of_lot[group][level] = of_lot[group].get(level, 0.0) + column
+    return of_material, dict(of_lot), dict(unnoted)
 
 
 def _of_removals(

@@ -168,6 +168,10 @@ def _explained(columns: Columns, open_sd: float) -> Columns:
             group: {level: there(column) for level, column in columns.groups.get(group, {}).items()}
             for group in (LOTS_OF_WOOD, LOTS_OF_GLASS, SCALES)
         },
+        unnoted={
+            group: {material: there(column) for material, column in lots.items()}
+            for group, lots in columns.unnoted.items()
+        },
         build=dict.fromkeys(columns.build, nothing) | own,
         tolerances=tuple(
             Tolerance(given.name, given.source, there(given.column))

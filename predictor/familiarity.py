@@ -50,6 +50,10 @@ def _effects(belief: Posterior, columns: Columns) -> Iterator[tuple[str, Array, 
         variance = float(belief.weights @ belief.scale(group) ** 2)
         for level, column in levels.items():
             yield level_name(group, level), column, variance
+    for group, lots in columns.unnoted.items():
+        variance = float(belief.weights @ belief.scale(group) ** 2)
+        for material, column in lots.items():
+            yield f"lot of {material} that nobody noted", column, variance
 
 
 def is_new(belief: Posterior, columns: Columns, group: str) -> tuple[str, ...]:
@@ -59,8 +63,9 @@ def is_new(belief: Posterior, columns: Columns, group: str) -> tuple[str, ...]:
 
 
 def has_new_lots(belief: Posterior, columns: Columns) -> bool:
-    """Whether a bow has a lot of wood or glass that no build had."""
-    return any(is_new(belief, columns, group) for group in (LOTS_OF_WOOD, LOTS_OF_GLASS))
+    """Whether a bow has a lot of wood or glass that no build had, or one that nobody noted."""
+    kinds = (LOTS_OF_WOOD, LOTS_OF_GLASS)
+    return any(columns.unnoted.values()) or any(is_new(belief, columns, group) for group in kinds)
 
 
 def notes_on_unfamiliar(model: Model, belief: Posterior, columns: Columns) -> tuple[str, ...]:
@@ -78,6 +83,9 @@ def _unfamiliar(model: Model, belief: Posterior, columns: Columns) -> Iterator[s
     lots = [lot for group in (LOTS_OF_WOOD, LOTS_OF_GLASS) for lot in is_new(belief, columns, group)]
     if lots:
         yield f"no build had these lots yet: {'; '.join(lots)}"
+    unnoted = [material for of_group in columns.unnoted.values() for material in of_group]
+    if unnoted:
+        yield f"no lot is noted of {' and '.join(unnoted)}, so it counts as one that no other bow has"
     for name, low, high in _outside(model.habits.seen_in, columns.sizes_in):
         yield (
             f"{name} of {thousandths(columns.sizes_in[name])} in is outside of what builds had, "

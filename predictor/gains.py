@@ -17,7 +17,7 @@ from datasets.materials import Material
 from datasets.record import Dimension, DrawLength, Record, Taken
 from datasets.schema import Build, Event, Form, StripTest
 from predictor.bow import Refusal
-from predictor.columns import STIFFNESS, Columns
+from predictor.columns import STIFFNESS, Columns, Named
 from predictor.foresight import Situation, Standing, foretell, laid_out
 from predictor.mixture import JointMixture
 from predictor.model import Model
@@ -55,6 +55,7 @@ class _Imagined:
     common: Mapping[str, float]
     groups: Mapping[str, Mapping[str, float]]
     sd: float
+    unnoted: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     build: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -147,19 +148,31 @@ def _by_caliper(value: Any) -> Any:
 
 
 def _imagined(told: Columns, known: Mapping[str, Material]) -> Iterator[tuple[str, _Imagined]]:
-    """Yield a strip test of each lot and a check weight on the scale."""
+    """Yield a strip test of each lot and a check weight on the scale.
+
+    A strip tells of a lot that nobody noted only once its name stands in both records.
+    """
     materials = [name.removeprefix(STIFFNESS) for name in told.common if name.startswith(STIFFNESS)]
     for group in (LOTS_OF_WOOD, LOTS_OF_GLASS):
         for lot in told.groups.get(group, {}):
             (material,) = [name for name in materials if lot.startswith(f"{name}, ")]
-            sd = float(np.hypot(STRIP_SD, known[material].bow_sd))
+            common, sd = _of_strip(known[material])
+            yield f"strip test of {lot}", _Imagined(common, {group: {lot: 1.0}}, sd)
+    for group, lots in told.unnoted.items():
+        for material in lots:
+            common, sd = _of_strip(known[material])
             yield (
-                f"strip test of {lot}",
-                _Imagined({f"{STIFFNESS}{material}": 1.0}, {group: {lot: 1.0}}, sd),
+                f"strip test of the lot of {material}, once the lot is noted",
+                _Imagined(common, {}, sd, unnoted={group: {material: 1.0}}),
             )
     noted = dict.fromkeys(told.groups[SCALES], 1.0)
     unnoted = {} if noted else {UNNOTED_SCALE: 1.0}
-    yield "check weight on the scale", _Imagined({}, {SCALES: noted}, CHECK_WEIGHT_SD, unnoted)
+    yield "check weight on the scale", _Imagined({}, {SCALES: noted}, CHECK_WEIGHT_SD, build=unnoted)
+
+
+def _of_strip(material: Material) -> tuple[dict[str, float], float]:
+    """Return the common effect that a strip of a material shows, and to what it would be read."""
+    return {f"{STIFFNESS}{material.name}": 1.0}, float(np.hypot(STRIP_SD, material.bow_sd))
 
 
 def _half_width(stand: Standing, told: Columns, imagined: _Imagined | None = None) -> float:
@@ -185,12 +198,17 @@ def _as_columns(imagined: _Imagined, told: Columns) -> Columns:
         sizes_in=told.sizes_in,
         common={name: np.array([value]) for name, value in imagined.common.items()},
         priors={name: told.priors[name] for name in imagined.common},
-        groups={
-            group: {level: np.array([value]) for level, value in levels.items()}
-            for group, levels in imagined.groups.items()
-        },
+        groups=_one_row(imagined.groups),
+        unnoted=_one_row(imagined.unnoted),
         build={name: np.array([imagined.build.get(name, 0.0)]) for name in told.build},
         tolerances=(),
         weighing=(),
         sd=np.array([imagined.sd]),
     )
+
+
+def _one_row(groups: Mapping[str, Mapping[str, float]]) -> dict[str, Named]:
+    return {
+        group: {level: np.array([value]) for level, value in levels.items()}
+        for group, levels in groups.items()
+    }

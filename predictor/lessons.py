@@ -92,6 +92,8 @@ class Doubt:
         bow = lesson.of_bow
         if bow is not None:
             variance += sum(float(one.column[0]) ** 2 for one in (*bow.tolerances, *bow.weighing))
+            for group, lots in bow.unnoted.items():
+                variance += self.belief.scale(group) ** 2 * sum(float(lot[0]) ** 2 for lot in lots.values())
             for name in self.belief.build_columns:
                 variance += (self.belief.scale(name) * float(bow.build[name][0])) ** 2
             variance += (self.belief.scale("noise") * float(bow.sd[0])) ** 2

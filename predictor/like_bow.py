@@ -1,7 +1,8 @@
 """What the weighings of one bow tell of another that is pressed like it.
 
 Both share the doubts about moduli, lots, form and scale, so a bow that reads heavy makes the next one of its lams
-expected heavier. What each bow has of its own, and the tolerances of its dimensions, they do not share. The belief is
+expected heavier. What each bow has of its own, lots that nobody noted among it, and the tolerances of its dimensions,
+they do not share. The belief is
 that of a shop that has not learned from the bow, and its weighings count once: of a bow that a model has learned from
 in full the same comes out as from that model.
 """
@@ -10,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from predictor.columns import Columns
+from predictor.columns import Columns, of_another_bow
 from predictor.features import features
 from predictor.foresight import Standing, foretell, standing
 from predictor.kit_state import Kit
@@ -39,7 +40,7 @@ class LikeBow(Knowledge):
         """Return what is believed of the logarithm of what columns of another bow explain, one number a row."""
         belief = self.stand.belief
         own, read = laid_with_cut(self.stand.weighings, self.stand.cut)
-        seen = seen_by(belief, together([*own, ("another", without_scatter(told))]))
+        seen = seen_by(belief, together([*own, ("another", of_another_bow(without_scatter(told)))]))
         mine, others = slice(len(read)), slice(len(read), None)
         expected = predict(
             belief, seen.rows.part(others), seen.rows.part(mine), read - seen.offset[mine]

@@ -1,6 +1,8 @@
 """The fitted model: a value that knows what it was made from, and the belief that holds before there is one."""
 
 from dataclasses import dataclass
+from hashlib import sha256
+from importlib.metadata import version
 from math import isqrt
 from typing import Any
 
@@ -58,7 +60,7 @@ def seen_by(belief: Posterior, columns: Columns) -> Seen:
     """Sort a weighing's columns into effects that a belief knows and effects that are new to it.
 
     A common effect that is new, such as a wood never used, counts with its prior; a new level, such as a new lot, with
-    its group's scatter.
+    its group's scatter, and so does a lot that nobody noted.
     """
     place = {name: index for index, name in enumerate(belief.effects)}
     count = len(columns.offset)
@@ -72,11 +74,13 @@ def seen_by(belief: Posterior, columns: Columns) -> Seen:
             offset += columns.priors[name].mean * column
             doubts.append((name, columns.priors[name].sd * column))
     unseen: dict[str, Array] = {}
-    for group, levels in columns.groups.items():
+    for group in dict.fromkeys([*columns.groups, *columns.unnoted]):
+        levels = columns.groups.get(group, {})
         known = {level: column for level, column in levels.items() if level_name(group, level) in place}
         for level, column in known.items():
             effects[:, place[level_name(group, level)]] = column
-        unseen[group] = _stacked([column for level, column in levels.items() if level not in known], count)
+        new = [column for level, column in levels.items() if level not in known]
+        unseen[group] = _stacked([*new, *columns.unnoted.get(group, {}).values()], count)
     doubts += [(given.source, given.column) for given in (*columns.tolerances, *columns.weighing)]
     rows = Rows(
         effects=effects,
@@ -146,6 +150,7 @@ class Model(Record):
     calibration: Calibration = Field(description="how its builds fared when they were left out")
     habits: Habits = Field(USUAL, description="the shop's ways, and the sizes of its bows")
     posterior: dict[str, Any]
+    own_hash: str = Field("", description="SHA-256 of all else in this file, as `sealed` puts it")
 
     def taught_by(self, build: str) -> Taught | None:
         """Return the part that a build had in the fit, if it had one."""
@@ -166,11 +171,29 @@ class Model(Record):
         return belief
 
 
+def this_version() -> str:
+    """Return the version of this tool."""
+    return version("drawweight-predictor")
+
+
+def sealed(model: Model) -> Model:
+    """Return a model with the hash of its own contents, by which a file that was changed is known."""
+    return model.model_copy(update={"own_hash": _hash_of(model)})
+
+
+def _hash_of(model: Model) -> str:
+    """Return the SHA-256 of a model's JSON without the hash itself; how a file is spaced does not matter."""
+    return sha256(model.model_dump_json(exclude={"own_hash"}).encode()).hexdigest()
+
+
 def read_model(text: str) -> Model:
     """Read a stored model.
 
+    What builds have taught stands beside the statics and the priors of the version that fitted it, so another version
+    does not predict with it: that would be wrong without a sign of it, and training again takes seconds.
+
     Raises:
-        ModelError: it is not one, or of another format.
+        ModelError: it is not one, of another format or version, or not as it was written.
     """
     try:
         model = Model.model_validate_json(text)
@@ -180,7 +203,11 @@ def read_model(text: str) -> Model:
         raise ModelError(f"wanted a stored model, got {where}: {first['msg']}; train again") from None
     if model.format != FORMAT:
         raise ModelError(f"wanted a model of format {FORMAT}, got {model.format}; train again")
+    if model.tool != this_version():
+        raise ModelError(f"wanted a model of version {this_version()}, got {model.tool}; train again")
     model.belief()
+    if model.own_hash != _hash_of(model):
+        raise ModelError("wanted the model as training wrote it, got one with other numbers; train again")
     return model
 
 

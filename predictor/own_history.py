@@ -6,7 +6,7 @@ wrong" (Box and Tiao, Biometrika 55 (1968), 119-129, from memory), each conditio
 as a layer not noted, shifts what is wanted as well; a wrong weighing or reading shifts itself only.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -52,8 +52,8 @@ NOT_WEIGHED = -1
 def together(weighings: Sequence[tuple[str, Columns]]) -> Columns:
     """Lay the columns of several weighings of one build under one another, aligned by name.
 
-    Inputs of one name, such as the thickness of a lam, are shared by all; what is a weighing's own, such as the air
-    of its day, stays its own.
+    Inputs of one name, such as the thickness of a lam or its lot that nobody noted, are shared by all; what is a
+    weighing's own, such as the air of its day, stays its own.
 
     Args:
         weighings: each with a key of its own; those of one key share what is a weighing's own as well. The sizes of
@@ -70,14 +70,12 @@ def together(weighings: Sequence[tuple[str, Columns]]) -> Columns:
         sizes_in=told[-1].sizes_in,
         common=_laid([columns.common for columns in told], counts),
         priors={name: prior for columns in told for name, prior in columns.priors.items()},
-        groups={
-            group: _laid([columns.groups.get(group, {}) for columns in told], counts)
-            for group in dict.fromkeys(group for columns in told for group in columns.groups)
-        },
+        groups=_laid_groups([columns.groups for columns in told], counts),
         build=_laid([columns.build for columns in told], counts),
         tolerances=tuple(_shared([columns.tolerances for columns in told], counts)),
         weighing=tuple(_shared(own, counts)),
         sd=np.concatenate([columns.sd for columns in told]),
+        unnoted=_laid_groups([columns.unnoted for columns in told], counts),
     )
 
 
@@ -89,6 +87,14 @@ def _laid(named: Sequence[Named], counts: Sequence[int]) -> Named:
             [some.get(name, np.zeros(count)) for some, count in zip(named, counts, strict=True)]
         )
         for name in names
+    }
+
+
+def _laid_groups(told: Sequence[Mapping[str, Named]], counts: Sequence[int]) -> Mapping[str, Named]:
+    """Return the columns of each group by name over all rows."""
+    return {
+        group: _laid([groups.get(group, {}) for groups in told], counts)
+        for group in dict.fromkeys(group for groups in told for group in groups)
     }
 
 

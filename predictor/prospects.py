@@ -173,15 +173,15 @@ def apart(one: Columns, other: Columns) -> Columns:
     """Return what the logarithm of one bow's weight over another's depends on, at one draw each.
 
     Effects that both share count with the difference of their columns; what each bow has of its own, and the
-    tolerances of its dimensions, count twice.
+    tolerances of its dimensions, count twice. Two stacks that are thought of for one bow share the lots that nobody
+    noted, for they are laid from what is on the bench; of two bows one is to be `columns.of_another_bow`.
     """
-    names = one.groups.keys() | other.groups.keys()
     return replace(
         one,
         offset=one.offset - other.offset,
         common=_less(one.common, other.common),
         priors={**other.priors, **one.priors},
-        groups={name: _less(one.groups.get(name, {}), other.groups.get(name, {})) for name in sorted(names)},
+        groups=_less_groups(one.groups, other.groups),
         build={name: np.hypot(column, other.build[name]) for name, column in one.build.items()},
         tolerances=(
             *one.tolerances,
@@ -189,6 +189,7 @@ def apart(one: Columns, other: Columns) -> Columns:
         ),
         weighing=(*one.weighing, *other.weighing),
         sd=np.hypot(one.sd, other.sd),
+        unnoted=_less_groups(one.unnoted, other.unnoted),
     )
 
 
@@ -196,6 +197,10 @@ def without_scatter(told: Columns) -> Columns:
     """Return columns without what bows have of their own and without the tolerances of dimensions."""
     build = {name: np.zeros_like(column) for name, column in told.build.items()}
     return replace(told, build=build, tolerances=(), weighing=(), sd=np.zeros_like(told.sd))
+
+
+def _less_groups(one: Mapping[str, Named], other: Mapping[str, Named]) -> dict[str, Named]:
+    return {name: _less(one.get(name, {}), other.get(name, {})) for name in dict.fromkeys([*one, *other])}
 
 
 def _less(one: Named, other: Named) -> dict[str, Array]:

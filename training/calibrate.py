@@ -6,7 +6,7 @@ training anew without each build that flatters: on the invented shop's demo of 5
 short by as little. `tests.training.test_calibrate` bounds what a score moves by.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -16,11 +16,16 @@ from scipy.sparse import csr_array, hstack
 
 from predictor.calibration import BuildScore, Calibration
 from predictor.columns import DRAW_SHAPE
+from predictor.mixture import NormalMixture
+from predictor.posterior import log_density
 from predictor.scatter import FORMS, LOTS_OF_GLASS, LOTS_OF_WOOD
 from training.evidence import Evidence
 from training.hierarchy import Fit
 from training.leave_out import cut_told, without_set
 from training.readings import Readings
+from training.restricted_likelihood import State, evaluate
+
+Array = NDArray[np.float64]
 
 MOST_LOT_SETS = 200
 """So many sets of lots are left out, the newest: enough to judge by, and quick in a book of thousands of builds."""
@@ -68,7 +73,7 @@ def calibrate(fit: Fit, evidence: Evidence, set_aside: frozenset[str] = frozense
     mains = main_readings(evidence)
     left_out = fit.leave_builds_out()
     scores = left_out.normal_score(fit.readings.values[: fit.readings.weighed])
-    as_new = _as_new_lots(fit, mains)
+    as_new = _as_new_lots(fit, mains, scores)
     return Calibration(
         builds=tuple(
             BuildScore(
@@ -83,24 +88,51 @@ def calibrate(fit: Fit, evidence: Evidence, set_aside: frozenset[str] = frozense
     )
 
 
-def _as_new_lots(fit: Fit, mains: list[Main]) -> Mapping[str, float]:
-    """Return scores of the first build of each set of lots, with all builds left out that share one of its lots."""
-    lots = _lots(fit.readings)
+def _as_new_lots(fit: Fit, mains: list[Main], scores: Array) -> Mapping[str, float]:
+    """Return scores of the first build of each set of lots, with all builds left out that share one of its lots.
+
+    A lot that nobody noted is that of one build, so a build without any noted lot has its ordinary score.
+    """
+    lots, unnoted = _lots(fit.readings), _unnoted(fit.readings)
     first: dict[tuple[int, ...], int] = {}
     for number in range(len(mains)):
-        first.setdefault(tuple(np.flatnonzero(lots[number].toarray())), number)
-    own, cut = _own_covariances(fit), _cut(fit.readings)
-    scores = {}
-    for number in list(first.values())[-MOST_LOT_SETS:]:
-        sharing = np.flatnonzero((lots @ lots[number]).toarray())
-        out = without_set(fit.problem, fit.state, sharing, number)
-        expected = out.of_effects + own[number]
-        residual, variance = out.residual, np.diagonal(expected)
-        if cut[number]:
-            residual, variance = cut_told(residual, expected, variance)
-        at = mains[number].place
-        scores[mains[number].build] = float(residual[at] / np.sqrt(variance[at]))
-    return scores
+        own = (lots.shape[1] + number,) if unnoted[number] else ()
+        first.setdefault((*np.flatnonzero(lots[number].toarray()).tolist(), *own), number)
+    sets = list(first.values())
+    noted = [number for number in sets if lots[number].nnz][-MOST_LOT_SETS:]
+    foretold = _without_their_lots(fit, mains, lots, noted)
+    found = {mains[number].build: float(scores[mains[number].row]) for number in sets if not lots[number].nnz}
+    of_noted = foretold.normal_score(np.zeros(len(noted))).tolist()
+    return found | {mains[number].build: score for number, score in zip(noted, of_noted, strict=True)}
+
+
+def _without_their_lots(
+    fit: Fit, mains: Sequence[Main], lots: csr_array, numbers: Sequence[int]
+) -> NormalMixture:
+    """Return how far above its main reading each of some builds is expected by those that share no lot with it.
+
+    As when a build is left out alone, each set of scales counts as much as it would without what is left out, and what
+    the build was cut by is told.
+    """
+    posterior, cut = fit.posterior, _cut(fit.readings)
+    sharing = [np.flatnonzero((lots @ lots[number]).toarray()) for number in numbers]
+    shape = (len(posterior.weights), len(numbers))
+    log_weights, means, sds = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    for point, scales in enumerate(posterior.scales if numbers else ()):
+        state = evaluate(fit.problem, scales, fit.doubts)
+        own = _own_covariances(fit, state)
+        for place, (number, others) in enumerate(zip(numbers, sharing, strict=True)):
+            out = without_set(fit.problem, state, others, number)
+            residual, expected = out.left.residual, out.left.of_effects + own[number]
+            variance, density = np.diagonal(expected), out.log_density
+            if cut[number]:
+                density -= float(log_density(residual[-1:], expected[-1:, -1:]))
+                residual, variance = cut_told(residual, expected, variance)
+            at = mains[number].place
+            log_weights[point, place] = np.log(posterior.weights[point]) - density
+            means[point, place], sds[point, place] = -residual[at], np.sqrt(variance[at])
+    weights = np.exp(log_weights - log_weights.max(axis=0))
+    return NormalMixture(weights / weights.sum(axis=0), means, sds)
 
 
 def _cut(readings: Readings) -> NDArray[np.bool_]:
@@ -117,10 +149,19 @@ def _lots(readings: Readings) -> csr_array:
     return csr_array((np.ones(pairs.shape[1]), (pairs[0], pairs[1])), shape)
 
 
-def _own_covariances(fit: Fit) -> dict[int, NDArray[np.float64]]:
+def _unnoted(readings: Readings) -> NDArray[np.bool_]:
+    """Return for each build whether it has a lot of wood or glass that nobody noted, shape (builds,)."""
+    rows = np.zeros(len(readings.values), dtype=bool)
+    for group in readings.groups:
+        if group.name in (LOTS_OF_WOOD, LOTS_OF_GLASS) and group.alone is not None:
+            rows |= np.any(group.alone != 0, axis=1)
+    return np.isin(np.arange(readings.builds), readings.build[rows])
+
+
+def _own_covariances(fit: Fit, state: State) -> dict[int, Array]:
     """Return the covariance of each build's rows given the effects, mistakes aside, by its number."""
     return {
         int(number): sound - np.diag(blind)
-        for block, sums in zip(fit.problem.blocks, fit.state.sums, strict=True)
+        for block, sums in zip(fit.problem.blocks, state.sums, strict=True)
         for number, sound, blind in zip(block.builds, sums.sound, block.blind, strict=True)
     }

@@ -169,15 +169,18 @@ def learned(
     doubtful = frozenset(build for build, chance in named if chance >= DOUBTFUL)
     calibration = calibrate(fitted, found, doubtful)
     seen_in = sizes_seen(mine)
-    return Learned(frozenset(found.builds), fitted.posterior, calibration, doubtful, usual, seen_in, fitted)
+    return Learned(
+        frozenset(found.builds), fitted.posterior, calibration, doubtful, usual, seen_in, fitted
+    )
 
 
 def lots_seen(belief: Posterior, columns: Columns) -> str:
-    """Return whether a belief has met a bow's lots: "seen" all, "new" none, or "partly"."""
+    """Return whether a belief has met a bow's lots: "seen" all, "new" none, or "partly"; it meets none not noted."""
     groups = {group: columns.groups.get(group, {}) for group in (LOTS_OF_WOOD, LOTS_OF_GLASS)}
     known = [
         level_name(group, level) in belief.effects for group, levels in groups.items() for level in levels
     ]
+    known += [False for lots in columns.unnoted.values() for _ in lots]
     return "seen" if all(known) else "partly" if any(known) else "new"
 
 

@@ -168,7 +168,7 @@ def readings(weighings: Sequence[Weighing]) -> Readings:
         common_names=tuple(priors),
         common_mean=np.array([prior.mean for prior in priors.values()]),
         common_sd=np.array([prior.sd for prior in priors.values()]),
-        groups=tuple(_group(name, told, counts) for name in GROUPS),
+        groups=tuple(_group(name, told, [row.build for row in rows], counts) for name in GROUPS),
         build_columns=tuple(
             BuildColumn(
                 name,
@@ -188,7 +188,7 @@ def _prior(name: str, *, free: bool = True) -> LogNormal:
     return LogNormal(SCALE_MEDIANS[name], SCALE_LOG_SDS[name], free=free)
 
 
-def _group(name: str, told: Sequence[Columns], counts: Sequence[int]) -> Group:
+def _group(name: str, told: Sequence[Columns], builds: Sequence[str], counts: Sequence[int]) -> Group:
     """Return a group's columns over all readings; most are empty for most readings."""
     rows: list[int] = []
     places: list[int] = []
@@ -201,7 +201,22 @@ def _group(name: str, told: Sequence[Columns], counts: Sequence[int]) -> Group:
             places.extend([levels.setdefault(level, len(levels))] * len(column))
             values.extend(column)
     shape = (int(starts[-1]), len(levels))
-    return Group(name, tuple(levels), csr_array((values, (rows, places)), shape), _prior(name))
+    columns = csr_array((values, (rows, places)), shape)
+    return Group(name, tuple(levels), columns, _prior(name), _alone(name, told, builds, counts))
+
+
+def _alone(name: str, told: Sequence[Columns], builds: Sequence[str], counts: Sequence[int]) -> Array | None:
+    """Return a group's columns that nobody noted, of each build its own, or nothing where there are none."""
+    of_build: dict[str, dict[str, int]] = defaultdict(dict)
+    for build, columns_ in zip(builds, told, strict=True):
+        for unnoted in columns_.unnoted.get(name, {}):
+            of_build[build].setdefault(unnoted, len(of_build[build]))
+    most = max((len(places) for places in of_build.values()), default=0)
+    blocks = [np.zeros((count, most)) for count in counts]
+    for build, columns_, block in zip(builds, told, blocks, strict=True):
+        for unnoted, column in columns_.unnoted.get(name, {}).items():
+            block[:, of_build[build][unnoted]] = column
+    return np.concatenate(blocks) if most else None
 
 
 def _side_by_side(

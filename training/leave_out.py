@@ -162,40 +162,69 @@ def _log_normal(residual: Array, covariance: Array) -> Array:
     return density
 
 
-def without_set(problem: Problem, state: State, builds: Integers, wanted: int) -> LeftOut:
+@dataclass(frozen=True)
+class SetOut:
+    """What the builds outside of a set say of one build of it.
+
+    Attributes:
+        left: of the readings of the one build.
+        log_density: of all readings of the set as the builds outside predict them, up to a constant that hangs on the
+            set alone.
+    """
+
+    left: LeftOut
+    log_density: float
+
+
+def without_set(problem: Problem, state: State, builds: Integers, wanted: int) -> SetOut:
     """Predict one build of a set from all builds outside of the set, such as those of other lots as if its were new.
 
     What the set says is taken off the information on the effects: the work does not grow with the readings of the set.
 
     Args:
-        problem: the readings.
-        state: at the scales wanted.
+        problem: the readings; no prior of a common effect is flat.
+        state: at the scales wanted, by the restricted likelihood.
         builds: numbers of the builds of the set.
         wanted: number of the one to predict.
 
     Returns:
-        What is left of its readings. To the covariance of their prediction belongs `sound` of the build besides.
+        What is left of its readings, and how well the others expected the set. To the covariance of the prediction
+        belongs `sound` of the build besides.
     """
-    cross, right = _said_by(problem, state, builds)
+    said = _said_by(problem, state, builds)
     units = units_of(problem, state.scales)
-    information = units[:, None] * (state.cross - cross) * units + problem.precision
+    information = units[:, None] * (state.cross - said.cross) * units + problem.precision
     design, values = _rows_of(problem, wanted)
-    given = np.column_stack([units * (state.right - right), units[:, None] * design.T])
-    solved = units[:, None] * cho_solve(cho_factor(information, lower=True), given)
-    of_effects = design @ solved
-    return LeftOut(values - of_effects[:, 0], of_effects[:, 1:])
+    right = units * (state.right - said.right)
+    factor = cho_factor(information, lower=True)
+    solved = cho_solve(factor, np.column_stack([right, units[:, None] * design.T]))
+    of_effects = design @ (units[:, None] * solved)
+    outside = state.misfit - said.misfit + 2 * float(np.log(np.diag(factor[0])).sum())
+    outside -= float(right @ solved[:, 0])
+    return SetOut(LeftOut(values - of_effects[:, 0], of_effects[:, 1:]), (outside - state.value) / 2)
 
 
-def _said_by(problem: Problem, state: State, builds: Integers) -> tuple[Array, Array]:
-    """Return the sums of H'V^-1 H and of H'V^-1 y over some builds, shapes (p, p) and (p,)."""
+@dataclass(frozen=True)
+class _Said:
+    """Sums over some builds: of H'V^-1 H, H'V^-1 y, and y'V^-1 y + log|V|; shapes (p, p), (p,) and a number."""
+
+    cross: Array
+    right: Array
+    misfit: float
+
+
+def _said_by(problem: Problem, state: State, builds: Integers) -> _Said:
     p = len(problem.precision)
-    cross, right = np.zeros(p * p), np.zeros(p)
+    cross, right, misfit = np.zeros(p * p), np.zeros(p), 0.0
     for block, sums in zip(problem.blocks, state.sums, strict=True):
         there = np.isin(block.builds, builds)
         own, weighted = block.columns[there], np.swapaxes(sums.weighted[there], 1, 2)
+        values = block.values[there][:, :, None]
         cross += np.bincount(block.places[there].ravel(), (weighted @ block.design[there]).ravel(), p * p)
-        right += np.bincount(own.ravel(), (weighted @ block.values[there][:, :, None]).ravel(), p)
-    return cross.reshape(p, p), right
+        right += np.bincount(own.ravel(), (weighted @ values).ravel(), p)
+        misfit += float(np.sum(values * (sums.inverse[there] @ values)))
+        misfit += float(np.linalg.slogdet(sums.covariance[there]).logabsdet.sum())
+    return _Said(cross.reshape(p, p), right, misfit)
 
 
 def _rows_of(problem: Problem, build: int) -> tuple[Array, Array]:

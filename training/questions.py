@@ -121,6 +121,7 @@ def at_draw(told: Columns, place: int) -> Columns:
         tolerances=alone(told.tolerances),
         weighing=alone(told.weighing),
         sd=told.sd[place : place + 1],
+        unnoted={group: one(lots) for group, lots in told.unnoted.items()},
     )
 
 

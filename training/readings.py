@@ -5,9 +5,9 @@ Every reading i of build j follows
     y_i = x_i a + sum over groups z_gi u_g + w_i b_j + v_i l_j + e_i
 
 with a ~ N(common_mean, common_sd^2), u_g ~ N(0, tau_g^2) for each column of group g, one b of sd tau_c for each
-build and build column, l ~ N(0, 1) (what the tolerances of a build's recorded dimensions do to all its readings
-together), and e_i ~ N(0, (phi sd_i)^2). The columns are arbitrary numbers: sensitivities from the physics,
-indicators, basis functions.
+build and build column (and one of sd tau_g for each of its own columns of group g), l ~ N(0, 1) (what the tolerances
+of a build's recorded dimensions do to all its readings together), and e_i ~ N(0, (phi sd_i)^2). The columns are
+arbitrary numbers: sensitivities from the physics, indicators, basis functions.
 
 The build effects of an intercept and a slope are independent here. Any covariance of the two is had by choosing where
 the slope is counted from, since an intercept at another place is a combination of both.
@@ -37,12 +37,15 @@ class Group:
         levels: the name of each column.
         columns: shape (readings, levels).
         prior: of the scale.
+        alone: columns of further effects of this scale that each build has of its own, such as lots that nobody noted,
+            shape (readings, any). They are integrated out with the build, so the work does not grow with their number.
     """
 
     name: str
     levels: tuple[str, ...]
     columns: csr_array
     prior: ScalePrior
+    alone: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -118,7 +121,7 @@ class Block:
         places: where the products of each two of these columns belong in the flattened matrix over all effects, shape
             (J, c, c).
         design: shape (J, n, c).
-        own: build columns, shape (J, n, q).
+        own: columns of effects that each build has of its own, shape (J, n, q).
         tolerances: covariance of the readings by the tolerances, shape (J, n, n).
         values: shape (J, n).
         variance: squared reading sd, shape (J, n).
@@ -151,7 +154,8 @@ class Problem:
         triangle: R, shape (k, k).
         precision: prior precision of all fitted effects at unit scales, shape (p, p).
         group_of: number of each effect's group, -1 for a common effect, shape (p,).
-        build_columns: how many latent columns have a scale.
+        own_scale: which of the scales each of a build's own columns has, shape (q,): those of the build columns, then
+            those of the groups that further columns of theirs stand for.
         constant: what minus twice the log restricted likelihood adds whatever the scales.
     """
 
@@ -160,7 +164,7 @@ class Problem:
     precision: Array
     group_of: Integers
     groups: int
-    build_columns: int
+    own_scale: Integers
     constant: float
 
 
@@ -192,9 +196,27 @@ def prepare(readings: Readings) -> Problem:
         precision=precision,
         group_of=np.repeat(np.arange(-1, len(readings.groups)), sizes),
         groups=len(readings.groups),
-        build_columns=len(readings.build_columns),
+        own_scale=_own_scale(readings),
         constant=float(constant),
     )
+
+
+def _own_columns(readings: Readings) -> Array:
+    """Return the columns of effects that each build has of its own, shape (readings, q)."""
+    of_builds = [column.column[:, None] for column in readings.build_columns]
+    of_groups = [group.alone for group in readings.groups if group.alone is not None]
+    return np.hstack([np.zeros((len(readings.values), 0)), *of_builds, *of_groups])
+
+
+def _own_scale(readings: Readings) -> Integers:
+    """Return the place of each of these columns' scale, shape (q,)."""
+    first = len(readings.groups)
+    of_groups = [
+        np.full(group.alone.shape[1], place)
+        for place, group in enumerate(readings.groups)
+        if group.alone is not None
+    ]
+    return np.concatenate([np.arange(first, first + len(readings.build_columns)), *of_groups])
 
 
 def _check(readings: Readings) -> None:
@@ -202,6 +224,7 @@ def _check(readings: Readings) -> None:
     parts = {"sd": len(readings.sd), "build": len(readings.build), "common": len(readings.common)}
     parts |= {"tolerances": len(readings.tolerances)}
     parts |= {group.name: group.columns.shape[0] for group in readings.groups}
+    parts |= {f"{g.name} of one build": len(g.alone) for g in readings.groups if g.alone is not None}
     parts |= {column.name: len(column.column) for column in readings.build_columns}
     for name, length in parts.items():
         if length != count:
@@ -232,7 +255,7 @@ def _blocks(readings: Readings, design: csr_array) -> Iterator[Block]:
     order = np.argsort(readings.build, kind="stable")
     counts = np.bincount(readings.build)
     starts = np.cumsum(counts) - counts
-    own = np.array([column.column for column in readings.build_columns]).reshape(-1, len(order)).T
+    own = _own_columns(readings)
     common = readings.common @ readings.common_mean
     weighing = np.arange(len(order)) if readings.weighing is None else readings.weighing
     blind = np.zeros(len(order)) if readings.blind is None else readings.blind

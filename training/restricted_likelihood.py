@@ -33,7 +33,7 @@ class BuildSums:
         sound: V of each build without doubts, shape (J, n, n).
         covariance: V with doubts, shape (J, n, n).
         inverse: V^-1, shape (J, n, n).
-        own: build columns times their scales, shape (J, n, q).
+        own: the build's own columns times their scales, shape (J, n, q).
         weighted: V^-1 H, shape (J, n, c).
     """
 
@@ -51,6 +51,7 @@ class State:
     Attributes:
         scales: groups, build columns, phi.
         value: minus twice the log likelihood (restricted or full).
+        misfit: the part of it that no effect explains yet: y'V^-1 y and log|V|, summed over builds.
         mean: of the effects, in the coordinates of the problem, shape (p,).
         covariance: shape (p, p).
         log_determinant_inverse: Q, the matrix with d log|P| = tr(Q dP), in unscaled effects, shape (p, p).
@@ -62,6 +63,7 @@ class State:
 
     scales: Array
     value: float
+    misfit: float
     mean: Array
     covariance: Array
     log_determinant_inverse: Array
@@ -104,7 +106,7 @@ def evaluate(problem: Problem, scales: Array, doubts: Doubts, *, restricted: boo
 
 
 def _build_sums(problem: Problem, block: Block, scales: Array, added: Array) -> BuildSums:
-    own = block.own * scales[problem.groups : problem.groups + problem.build_columns]
+    own = block.own * scales[problem.own_scale]
     diagonal = np.arange(block.rows.shape[1])
     sound = own @ np.swapaxes(own, 1, 2) + block.tolerances
     sound[:, diagonal, diagonal] += scales[-1] ** 2 * block.variance + block.blind
@@ -134,6 +136,7 @@ def _solve(
     factor = cho_factor(information, lower=True)
     inverse = _inverse(factor[0])
     mean = inverse @ (units * right)
+    misfit = value
     value -= float(mean @ (units * right))
     fixed = problem.group_of < 0
     if restricted:
@@ -149,6 +152,7 @@ def _solve(
     return State(
         scales=scales,
         value=value,
+        misfit=misfit,
         mean=units * mean,
         covariance=covariance,
         log_determinant_inverse=covariance if restricted else units[:, None] * trace_matrix * units,
@@ -179,7 +183,7 @@ def gradient(problem: Problem, state: State) -> Array:
     With dV/dlog(scale) = 2 U U', where U is a latent column or the square root of the reading variances, the derivative
     is 2 [tr(U'V^-1 U) - |U'V^-1 r|^2 - tr(U'V^-1 H Q H'V^-1 U)], r being the residual at the best effects.
     """
-    latent_part = np.zeros(problem.build_columns)
+    latent_part = np.zeros(len(problem.own_scale))
     noise_part = 0.0
     for block, sums in zip(problem.blocks, state.sums, strict=True):
         weighted = sums.inverse @ residuals(block, state)[:, :, None]
@@ -193,8 +197,12 @@ def gradient(problem: Problem, state: State) -> Array:
         of_readings = np.diagonal(sums.inverse, axis1=1, axis2=2) - weighted[:, :, 0] ** 2
         of_readings = of_readings - np.sum((sums.weighted @ matrix) * sums.weighted, axis=2)
         noise_part += float(state.scales[-1] ** 2 * np.sum(block.variance * of_readings))
-    groups = [float(state.shrunk[problem.group_of == group].sum()) for group in range(problem.groups)]
-    return 2 * np.concatenate([groups, latent_part, [noise_part]])
+    parts = np.zeros(len(state.scales))
+    for group in range(problem.groups):
+        parts[group] = state.shrunk[problem.group_of == group].sum()
+    np.add.at(parts, problem.own_scale, latent_part)
+    parts[-1] = noise_part
+    return 2 * parts
 
 
 def residuals(block: Block, state: State) -> Array:

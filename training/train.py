@@ -4,14 +4,13 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from importlib.metadata import version
 
 from threadpoolctl import threadpool_limits
 
 from datasets.contents import Contents
 from predictor.columns import STIFFNESS
 from predictor.habits import Habits
-from predictor.model import FORMAT, Model
+from predictor.model import FORMAT, Model, sealed, this_version
 from predictor.own_history import Slips
 from predictor.scale_bias import with_check_weights
 from predictor.weighings import Weighing
@@ -90,22 +89,24 @@ def _with_habits(contents: Contents, found: Evidence) -> Evidence:
 
 def _model(contents: Contents, data_hash: str, records: int, found: Evidence, fitted: Fit) -> Model:
     doubtful = _doubtful(found, fitted)
-    return Model(
-        format=FORMAT,
-        tool=version("drawweight-predictor"),
-        trained_at=datetime.now(UTC).isoformat(timespec="seconds"),
-        data_hash=data_hash,
-        records=records,
-        builds=len(found.builds),
-        readings=fitted.readings.weighed,
-        builds_by_form=_by_form(contents, found.builds),
-        builds_by_material=_by_material(found.weighings),
-        left_out=tuple((left.record, left.reason) for left in found.left_out),
-        doubtful=doubtful,
-        calibration=calibrate(fitted, found, frozenset(build for build, _ in doubtful)),
-        habits=found.habits,
-        taught=taught(contents, found, fitted),
-        posterior=with_check_weights(fitted.posterior, contents.scales).to_json(),
+    return sealed(
+        Model(
+            format=FORMAT,
+            tool=this_version(),
+            trained_at=datetime.now(UTC).isoformat(timespec="seconds"),
+            data_hash=data_hash,
+            records=records,
+            builds=len(found.builds),
+            readings=fitted.readings.weighed,
+            builds_by_form=_by_form(contents, found.builds),
+            builds_by_material=_by_material(found.weighings),
+            left_out=tuple((left.record, left.reason) for left in found.left_out),
+            doubtful=doubtful,
+            calibration=calibrate(fitted, found, frozenset(build for build, _ in doubtful)),
+            habits=found.habits,
+            taught=taught(contents, found, fitted),
+            posterior=with_check_weights(fitted.posterior, contents.scales).to_json(),
+        )
     )
 
 

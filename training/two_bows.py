@@ -16,7 +16,7 @@ from predictor import posterior
 from predictor.between import Stood
 from predictor.bow import Refusal
 from predictor.calibration import stretch
-from predictor.columns import Columns, columns
+from predictor.columns import Columns, columns, of_another_bow
 from predictor.differences import by_effects, by_statics, logarithmic_mean
 from predictor.features import Case, features
 from predictor.habits import USUAL
@@ -176,7 +176,7 @@ def difference(contents: Contents, pair: tuple[Side, Side], trained: Trained | N
     if isinstance(told, Refusal):
         return told
     belief, wider = _without({side.build.id for side in pair}, trained)
-    row = apart(*told)
+    row = apart(told[0], of_another_bow(told[1]))
     seen = seen_by(belief, row)
     expected = posterior.predict(belief, seen.rows).marginal().stretched(wider)
     expected = NormalMixture(expected.weights, expected.means + seen.offset, expected.sds)

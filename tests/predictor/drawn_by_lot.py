@@ -34,7 +34,7 @@ class Lots:
 
         Args:
             told: what the weighing depends on.
-            bow: name of the bow; bows of two names share no effects and sizes of their own.
+            bow: name of the bow; bows of two names share no effects and sizes of their own, and no lot not noted.
         """
         total = np.full(DRAWS, told.offset[0])
         for name, column in told.common.items():
@@ -43,6 +43,9 @@ class Lots:
         for group, levels in told.groups.items():
             for level, column in levels.items():
                 total += column[0] * SCALE_MEDIANS[group] * self.value(f"{group}: {level}")
+        for group, lots in told.unnoted.items():
+            for name, column in lots.items():
+                total += column[0] * SCALE_MEDIANS[group] * self.value(f"{group}: {name} of {bow}")
         for name, column in told.build.items():
             total += column[0] * SCALE_MEDIANS[name] * self.value(f"own {name} {bow}")
         for given in told.tolerances:

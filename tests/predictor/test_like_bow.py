@@ -1,12 +1,13 @@
 """What one bow's weighings tell of another like it: against bows drawn by lot, and counted once."""
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 
 from datasets.materials import handbook
-from datasets.schema import Event, Stage
+from datasets.schema import Build, Event, Stage
 from predictor.columns import Columns, columns
 from predictor.features import Case, Features, features
 from predictor.kit_state import Kit
@@ -20,13 +21,15 @@ from tests.predictor.bows import STRAIGHT, build
 from tests.predictor.drawn_by_lot import Lots, Weighted
 from tests.predictor.kits import DRAW, DRAW_IN, kit, weigh_in
 from tests.reports import fitted
+from tests.struck import bare
 
 SETTLED = Judged(DRAW, 500)
+PLAIN = build()
 
 
-def expected(knowledge: Knowledge) -> NormalMixture:
-    """Return what is believed of the logarithm of what another plain bow settles at."""
-    (found,) = prospects(STRAIGHT, [build()], SETTLED, knowledge)
+def expected(knowledge: Knowledge, bow: Build = PLAIN) -> NormalMixture:
+    """Return what is believed of the logarithm of what another bow settles at."""
+    (found,) = prospects(STRAIGHT, [bow], SETTLED, knowledge)
     assert isinstance(found, Prospect), found
     return found.settled
 
@@ -37,26 +40,28 @@ def alike(*events: Event) -> NormalMixture:
     return expected(with_bow(kit(*events), Knowledge(handbook())))
 
 
-def depends_on(stage: Stage, shots: int, scale: str | None) -> Columns:
-    """Return what a weighing of a plain bow depends on."""
-    (found,) = features([Case(STRAIGHT, build(), (), (DRAW_IN,))], handbook())
+def depends_on(bow: Build, stage: Stage, shots: int, scale: str | None) -> Columns:
+    """Return what a weighing of a bow depends on."""
+    (found,) = features([Case(STRAIGHT, bow, (), (DRAW_IN,))], handbook())
     assert isinstance(found, Features)
-    return columns(
-        found, moment_at(STRAIGHT, build(), [DRAW], stage, shots, scale), handbook(), PRIOR_SCATTER
-    )
+    return columns(found, moment_at(STRAIGHT, bow, [DRAW], stage, shots, scale), handbook(), PRIOR_SCATTER)
 
 
-def test_another_bow_is_that_of_bows_drawn_by_lot() -> None:
+@pytest.mark.parametrize("bow", [PLAIN, bare(PLAIN)], ids=["of one lot", "lots not noted"])
+def test_another_bow_is_that_of_bows_drawn_by_lot(bow: Build) -> None:
     """Mean and sd of another bow of the same lams, of 20,000 pairs whose first one reads 53 lb, to 4 standard errors.
 
-    Each pair has one wood, one glass, one form, and two bows with effects and sizes of their own.
+    Each pair has one wood, one glass, one form, and two bows with effects and sizes of their own; lots of their own too
+    where nobody noted any.
     """
     lots = Lots(20261126)
-    reading, other = depends_on(Stage.TILLERED, 0, "hook"), exactly_read(depends_on(Stage.SETTLED, 500, None))
+    reading = depends_on(bow, Stage.TILLERED, 0, "hook")
+    other = exactly_read(depends_on(bow, Stage.SETTLED, 500, None))
     first, second = lots.log_lbf(reading, "first"), lots.log_lbf(other, "second")
     error = np.hypot(reading.sd[0], reading.weighing[0].column[0])
     drawn = Weighted(second, np.exp(-(((np.log(53.0) - first) / error) ** 2) / 2))
-    found = alike(weigh_in(1, 53))
+    like = replace(kit(weigh_in(1, 53)), build=bow)
+    found = expected(with_bow(like, Knowledge(handbook())), bow)
 
     assert drawn.bows > 1000
     assert found.mean[0] == pytest.approx(drawn.mean, abs=4 * drawn.mean_error)

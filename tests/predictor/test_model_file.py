@@ -8,7 +8,7 @@ import pytest
 
 from predictor.calibration import BuildScore, Calibration
 from predictor.habits import Habits
-from predictor.model import FORMAT, Model, ModelError, prior_belief
+from predictor.model import FORMAT, Model, ModelError, prior_belief, sealed, this_version
 from predictor.model_file import load_model, model_path, save_model, staleness
 
 
@@ -22,9 +22,9 @@ def model() -> Model:
         "means": (rng.standard_normal((1, 3)) * 10.0 ** rng.integers(-300, 300, (1, 3))).tolist(),
         "covariances": rng.standard_normal((1, 6)).tolist(),
     }
-    return Model(
+    made = Model(
         format=FORMAT,
-        tool="0",
+        tool=this_version(),
         trained_at="2026-01-01T00:00:00+00:00",
         data_hash="0" * 64,
         records=12,
@@ -36,6 +36,7 @@ def model() -> Model:
         calibration=Calibration(builds=(BuildScore(build="K-1", form="plain-64/1", score=0.1 + 0.2),)),
         posterior=posterior,
     )
+    return sealed(made)
 
 
 def test_comes_back_equal(tmp_path: Path, model: Model) -> None:
@@ -76,6 +77,7 @@ def test_replaced_whole(tmp_path: Path, model: Model) -> None:
         (lambda _: "{}", "Field required"),
         (lambda text: text.replace('"tool"', '"tools"'), "tool: Field required"),
         (lambda text: _changed(text, format=FORMAT + 1), f"wanted a model of format {FORMAT}"),
+        (lambda text: _changed(text, tool="0.0.1"), f"wanted a model of version {this_version()}, got 0.0.1"),
         (lambda text: _changed(text, data_hash="no hash"), "data_hash"),
         (lambda text: _with_posterior(text, means=[[0.0]]), "wanted a whole model"),
         (lambda text: _with_posterior(text, covariances=[[1e999] * 6]), "finite"),
@@ -94,6 +96,34 @@ def test_others_are_refused(tmp_path: Path, model: Model, damage, said: str) -> 
     assert "\n" not in str(refused.value)
 
 
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda text: _with_posterior(text, means=_higher(text)),
+        lambda text: _changed(text, builds=2),
+        lambda text: _changed(text, own_hash="0" * 64),
+        lambda text: _changed(text, own_hash=""),
+        lambda text: _changed(text, calibration={"builds": []}),
+    ],
+)
+def test_other_numbers_are_refused(tmp_path: Path, model: Model, damage) -> None:  # type: ignore[no-untyped-def]  # lambdas of one kind
+    """A file whose numbers make a whole model, but not the one that was written, is refused in one line."""
+    path = tmp_path / "m"
+    path.write_text(damage(model.model_dump_json()), encoding="utf-8")
+    with pytest.raises(ModelError, match="got one with other numbers; train again") as refused:
+        load_model(path)
+
+    assert "\n" not in str(refused.value)
+
+
+def test_how_a_file_is_spaced_does_not_matter(tmp_path: Path, model: Model) -> None:
+    """The same numbers and names, indented by another program, are the same model."""
+    path = tmp_path / "m"
+    path.write_text(json.dumps(json.loads(model.model_dump_json()), indent=2), encoding="utf-8")
+
+    assert load_model(path) == model
+
+
 def test_no_text_is_refused(tmp_path: Path) -> None:
     """A file that is no text, such as a pickle, is refused unread."""
     path = tmp_path / "m"
@@ -104,6 +134,11 @@ def test_no_text_is_refused(tmp_path: Path) -> None:
 
 def _changed(text: str, **fields: object) -> str:
     return json.dumps(json.loads(text) | fields)
+
+
+def _higher(text: str) -> list[list[float]]:
+    """Return the means of a stored model, each 0.3 higher."""
+    return [[mean + 0.3 for mean in means] for means in json.loads(text)["posterior"]["means"]]
 
 
 def _with_posterior(text: str, **fields: object) -> str:

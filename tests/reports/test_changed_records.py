@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from predictor.model import Model
+from predictor.model import Model, sealed
 from tests import shop
 from tests.reports.conftest import Ended
 
@@ -79,7 +79,9 @@ def test_a_model_newer_than_the_day_is_not_asked(trained: Command) -> None:
     later = (today + timedelta(days=2)).isoformat()
     path = Path("shop.book.model.json")
     model = Model.model_validate_json(path.read_text())
-    path.write_text(model.model_copy(update={"trained_at": f"{later}T00:00:00+00:00"}).model_dump_json())
+    path.write_text(
+        sealed(model.model_copy(update={"trained_at": f"{later}T00:00:00+00:00"})).model_dump_json()
+    )
     then = trained(f"show K-001 --as-of {today.isoformat()}")
     path.unlink()
     assert f"newer than {today.isoformat()}" in then.err

@@ -39,7 +39,7 @@ def test_lot_left_out_equals_refit() -> None:
     problem = prepare(readings)
     state = evaluate(problem, SCALES, no_doubts(problem))
     for builds, wanted in ((np.arange(0, 5), 0), (np.arange(0, 5), 3), (np.arange(10, 15), 14)):
-        left = without_set(problem, state, builds, wanted)
+        left = without_set(problem, state, builds, wanted).left
         mine, out = readings.build == wanted, np.isin(readings.build, builds)
         mean, covariance = _from_others(readings, SCALES, out)
         assert readings.values[mine] - left.residual == pytest.approx(mean[mine[out]], abs=1e-11)
@@ -48,12 +48,30 @@ def test_lot_left_out_equals_refit() -> None:
         assert left.of_effects + own == pytest.approx(theirs, abs=1e-12)
 
 
+def test_how_well_a_lot_was_expected_is_the_density_of_its_builds() -> None:
+    """Between two sets of scales, what a left-out lot's readings say for one is their density given the others."""
+    readings = draw(np.random.default_rng(11), 17, scales=SCALES).readings
+    problem = prepare(readings)
+    out = np.isin(readings.build, np.arange(5, 10))
+    found, dense = [], []
+    for scales in (SCALES, SCALES * [3, 1, 0.5, 1, 1.2]):
+        state = evaluate(problem, scales, no_doubts(problem))
+        found.append(without_set(problem, state, np.arange(5, 10), 7).log_density)
+        mean, covariance = _from_others(readings, scales, out)
+        off = readings.values[out] - mean
+        misfit = np.linalg.slogdet(covariance).logabsdet + off @ np.linalg.solve(covariance, off)
+        dense.append(-misfit / 2)
+
+    assert found[1] - found[0] == pytest.approx(dense[1] - dense[0], abs=1e-8)
+    assert abs(dense[1] - dense[0]) > 0.5
+
+
 def test_a_scale_of_zero_leaves_no_effect() -> None:
     """With a group's scale at zero a lot left out is still the distribution given the other lots' builds."""
     scales = SCALES * [0, 1, 1, 1, 1]
     readings = draw(np.random.default_rng(7), 17, scales=SCALES).readings
     problem = prepare(readings)
-    left = without_set(problem, evaluate(problem, scales, no_doubts(problem)), np.arange(0, 5), 2)
+    left = without_set(problem, evaluate(problem, scales, no_doubts(problem)), np.arange(0, 5), 2).left
     mean, _ = _from_others(readings, scales, readings.build < 5)
 
     assert readings.values[readings.build == 2] - left.residual == pytest.approx(

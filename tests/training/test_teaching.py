@@ -11,14 +11,15 @@ from predictor.model import read_model, seen_by
 from predictor.own_history import laid_with_cut, together
 from predictor.posterior import predict
 from predictor.weighings import weighed
+from tests.struck import without_lots
 from training.train import train
 from training.virtual_shop import simulate
 
 
-@pytest.fixture(scope="module")
-def contents():
-    """Return the book of a small invented shop."""
-    return Contents.of(simulate(seed=44, builds=9).records)
+@pytest.fixture(scope="module", params=[lambda book: book, without_lots], ids=["lots noted", "no lot noted"])
+def contents(request):
+    """Return the book of a small invented shop, that notes its lots or not."""
+    return request.param(Contents.of(simulate(seed=44, builds=9).records))
 
 
 @pytest.fixture(scope="module")
