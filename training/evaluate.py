@@ -169,9 +169,7 @@ def learned(
     doubtful = frozenset(build for build, chance in named if chance >= DOUBTFUL)
     calibration = calibrate(fitted, found, doubtful)
     seen_in = sizes_seen(mine)
-    return Learned(
-        frozenset(found.builds), fitted.posterior, calibration, doubtful, usual, seen_in, fitted
-    )
+    return Learned(frozenset(found.builds), fitted.posterior, calibration, doubtful, usual, seen_in, fitted)
 
 
 def lots_seen(belief: Posterior, columns: Columns) -> str:

@@ -4,6 +4,10 @@ The reading is the main one of `calibrate.main_readings`: of the last weighing t
 `MOST_REFITTED` builds the model is trained anew without each of them: scales, mistakes, usual cut and stretch. In
 longer books predictions are those of the other builds at the fit's scales and judgement of mistakes, in which the build
 has had its part.
+
+How plans are carried out is kept as the whole book tells it. Without any one build of the demo's book the mean share
+that a builder gets beyond the plan moves by at most .011, and its scatter by .006: a tenth of a per cent of weight
+where a plan of ten was not measured afterwards, and nothing where it was.
 """
 
 import datetime as dt
