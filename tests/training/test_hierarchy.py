@@ -106,6 +106,9 @@ def _rank_of_a_new_weight(seed: int, builds: int) -> float:
 def test_simulation_based_calibration(builds: int) -> None:
     """Of 300 shops with scales drawn from their priors, the truth falls evenly over the prediction.
 
+    What `test_drawn_shops` does not ask: half-t priors, whose long tails a fit must follow too, and 15 builds beside
+    5, on a design of one's own without cuts or mistakes.
+
     Talts, Betancourt, Simpson, Vehtari and Gelman, arXiv:1804.06788 (from memory). False alarms: one in a hundred for
     the chi-square on 15 bins, one in a hundred for the band around the distribution function (Massart's constant).
     """
