@@ -82,11 +82,17 @@ class Tolerance:
         name: the same in all weighings of a build that share the input.
         source: the kind of doubt it belongs to.
         column: the effect.
+        of: the weighing whose own it is, where it stands in a row of another; nothing for the row's own.
     """
 
     name: str
     source: str
     column: Array
+    of: str = ""
+
+    def name_beside(self, weighing: str) -> str:
+        """Return its name beside other weighings, as one weighing's own."""
+        return f"{self.name} of {self.of or weighing}"
 
 
 @dataclass(frozen=True)

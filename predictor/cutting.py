@@ -35,9 +35,6 @@ RECKONED_SD = 0.1
 
 LEFT_OPEN = "what a cut leaves open"
 
-TELLS_NOTHING = 1e4
-"""Variance added to a row that is not to tell anything."""
-
 EXACT = 1e-3
 """Standard deviation of a row whose errors have columns of their own; a fit wants one above zero."""
 
@@ -49,14 +46,10 @@ class Cut:
     Attributes:
         columns: what it depends on, one row.
         log_share: logarithm of the weight before over the order.
-        read_before: whether the reading that called for it is on record. Then it tells nothing beside the bow's own
-            readings: a bow is cut because it reads heavy, and a fit that took both would take that reading's error for
-            the bow's, and too much of what was taken off for the statics' own.
     """
 
     columns: Columns
     log_share: float
-    read_before: bool = False
 
 
 @dataclass(frozen=True)
@@ -76,6 +69,10 @@ class Told(Protocol):
     """A weighing of a build: what explains it."""
 
     @property
+    def weigh_in(self) -> str:
+        """Its id."""
+
+    @property
     def moment(self) -> Moment:
         """What it depends on besides the geometry."""
 
@@ -87,15 +84,29 @@ class Told(Protocol):
 def cut_of(weighings: Sequence[Told], usual: UsualCut) -> Cut | None:
     """Return what a bow was cut by, once it is finished; nothing where that is not known.
 
+    A bow is cut because it reads heavy, by chance too: a cut shares all errors of the reading that called for it, where
+    that is on record. So it tells next to nothing beside that reading, and its bow to whoever does not know it.
+
     Args:
         weighings: of one build, in order of time.
         usual: what is usual in the shop.
     """
     seen = seen_of(weighings, usual)
-    if seen is None:
+    told = None if seen is None else called_for(seen.log_share, seen.sd, usual)
+    if told is None:
         return None
-    told = _as_reading(weighings[-1].columns, seen, usual)
-    return told and replace(told, read_before=weighings[0].moment.stage not in FINISHED)
+    called = _that_called_for_it(weighings)
+    if called is None:
+        return Cut(_explained(_before_any(weighings[-1].columns), told.sd), told.log_share)
+    return Cut(_explained(called.columns, told.sd, called.weigh_in), told.log_share)
+
+
+def _that_called_for_it(weighings: Sequence[Told]) -> Told | None:
+    """Return the weighing that was followed by the last removal, or the last unfinished one where none was."""
+    unfinished = [one for one in weighings if one.moment.stage not in FINISHED]
+    lost = _lost(weighings[-1].columns)
+    heavier = [one for one in unfinished if _lost(one.columns) < lost]
+    return next(reversed(heavier or unfinished), None)
 
 
 def cut_until(columns: Columns, moment: Moment, usual: UsualCut) -> Cut | None:
@@ -107,7 +118,8 @@ def cut_until(columns: Columns, moment: Moment, usual: UsualCut) -> Cut | None:
         usual: what is usual in the shop.
     """
     seen = _seen(columns, moment, usual, uncut=False)
-    return None if seen is None else _as_reading(columns, seen, usual)
+    told = None if seen is None else called_for(seen.log_share, seen.sd, usual)
+    return None if told is None else Cut(_explained(_before_any(columns), told.sd), told.log_share)
 
 
 def seen_of(weighings: Sequence[Told], usual: UsualCut) -> Seen | None:
@@ -132,10 +144,8 @@ def _seen(columns: Columns, moment: Moment, usual: UsualCut, *, uncut: bool) -> 
     """
     if not usual.first_width_in:
         return None
-    gains = _gains(columns)
-    if gains or uncut:
-        row = _main_row(columns)
-        lost = -sum(float(columns.common[name][row]) for name in gains if name != gain_of(Method.SHORTEN))
+    if _gains(columns) or uncut:
+        lost = _lost(columns)
         return Seen(lost, float(np.hypot(NOTED_SD, RECKONED_SD * lost)))
     if moment.form not in usual.first_width_in:
         return None
@@ -143,13 +153,29 @@ def _seen(columns: Columns, moment: Moment, usual: UsualCut, *, uncut: bool) -> 
     return Seen(narrowed, float(np.hypot(NOTED_SD, usual.first_width_sd)))
 
 
-def _as_reading(columns: Columns, seen: Seen, usual: UsualCut) -> Cut | None:
-    told = called_for(seen.log_share, seen.sd, usual)
-    return None if told is None else Cut(_explained(columns, told.sd), told.log_share)
+def _lost(columns: Columns) -> float:
+    """Return the loss by the statics of all removals on record but shortening, a logarithm of weight."""
+    row = _main_row(columns)
+    return -sum(
+        float(columns.common[name][row]) for name in _gains(columns) if name != gain_of(Method.SHORTEN)
+    )
 
 
-def _explained(columns: Columns, open_sd: float) -> Columns:
-    """Return what a cut depends on: all that the shop cannot know before a bow is weighed, and what its ways get."""
+def _before_any(columns: Columns) -> Columns:
+    """Return columns without what removals bring into them: the reading that called for the last one is not known."""
+    kept = {name: column for name, column in columns.common.items() if not name.startswith(GAIN_OF)}
+    carried = tuple(given for given in columns.tolerances if given.source != CARRIED_OUT)
+    return replace(columns, common=kept, tolerances=carried, weighing=())
+
+
+def _explained(columns: Columns, open_sd: float, called: str = "") -> Columns:
+    """Return what a cut depends on: all that the shop cannot know but by the reading that calls for it.
+
+    Args:
+        columns: of that reading's weighing, or as they would be.
+        open_sd: of what the cut leaves open.
+        called: id of that weighing; nothing where it is not on record.
+    """
     row = _main_row(columns)
 
     def there(column: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -174,11 +200,12 @@ def _explained(columns: Columns, open_sd: float) -> Columns:
         },
         build=dict.fromkeys(columns.build, nothing) | own,
         tolerances=tuple(
-            Tolerance(given.name, given.source, there(given.column))
-            for given in columns.tolerances
-            if given.source != CARRIED_OUT
+            Tolerance(given.name, given.source, there(given.column)) for given in columns.tolerances
         ),
-        weighing=(Tolerance(LEFT_OPEN, LEFT_OPEN, open_sd * whole),),
+        weighing=(
+            *(Tolerance(given.name, given.source, there(given.column), called) for given in columns.weighing),
+            Tolerance(LEFT_OPEN, LEFT_OPEN, open_sd * whole),
+        ),
         sd=EXACT * whole,
     )
 

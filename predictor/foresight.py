@@ -77,7 +77,7 @@ class Standing:
         habits: of the shop.
         held: weigh-ins that the belief has learned from and that cannot be taken out of it, as the build's records
             have changed since; they count there and not again.
-        cut: what the build was cut by, once it is finished and where no reading before it is on record.
+        cut: what the build was cut by, once it is finished.
     """
 
     by_builds: Posterior
@@ -231,7 +231,6 @@ def standing(
     by_builds = belief = prior_belief() if model is None else model.belief()
     taught = model.taught_by(mine[0].build.id) if model and mine else None
     changed = taught is not None and not _as_it_taught(taught, mine, materials)
-    cut = cut_of(weighings, habits.usual_cut)
     if taught is not None and not changed:
         belief = before_it_taught(by_builds, taught, weighings, habits.usual_cut)
     return Standing(
@@ -241,7 +240,7 @@ def standing(
         calibration=Calibration() if model is None else model.calibration,
         habits=habits,
         held=frozenset(taught.weigh_ins if taught is not None and changed else ()),
-        cut=None if cut is None or cut.read_before else cut,
+        cut=cut_of(weighings, habits.usual_cut),
     )
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from predictor.columns import Columns, Named, Tolerance
-from predictor.cutting import TELLS_NOTHING, Cut, cut_of
+from predictor.cutting import Cut, cut_of
 from predictor.mixture import JointMixture
 from predictor.model import Taught, seen_by
 from predictor.posterior import Posterior, Rows, log_density, predict, without
@@ -62,7 +62,7 @@ def together(weighings: Sequence[tuple[str, Columns]]) -> Columns:
     told = [columns for _, columns in weighings]
     counts = [len(columns.offset) for columns in told]
     own = [
-        [replace(given, name=f"{given.name} of {key}") for given in columns.weighing]
+        [replace(given, name=given.name_beside(key)) for given in columns.weighing]
         for key, columns in weighings
     ]
     return Columns(
@@ -138,11 +138,8 @@ def before_it_taught(
     taught_by = list(mine.values())
     cut = cut_of(taught_by, usual)
     laid, values = laid_with_cut(taught_by, cut)
-    added = taught.doubts_added()
-    if cut is not None and cut.read_before:
-        added[-1, -1] += TELLS_NOTHING
     seen = seen_by(belief, together(laid))
-    return without(belief, seen.rows, values - seen.offset, added)
+    return without(belief, seen.rows, values - seen.offset, taught.doubts_added())
 
 
 def laid_with_cut(weighings: Sequence[Weighing], cut: Cut | None) -> tuple[list[tuple[str, Columns]], Array]:

@@ -21,7 +21,7 @@ from predictor.features import Features, InputEffect
 from predictor.habits import Habits
 from predictor.scatter import PRIOR_SCATTER
 from predictor.weighings import Weighing
-from training.carried_out import updated
+from training.carried_out import Share, updated
 
 Array = NDArray[np.float64]
 
@@ -54,7 +54,9 @@ def shop(rng: np.random.Generator, bows: int) -> tuple[dict[Method, float], list
     statics_lbf = PRESSED_FOR_LBF * exp(rng.normal(0.02, 0.05))  # the shop knows its usual bow
     shares: list[float] = []
     made = [_made(rng, f"K-{number:03d}", statics_lbf, gains, shares) for number in range(bows)]
-    habits = Habits(carrying_out=CarryingOut(anybody=updated(Carried(), shares)))
+    habits = Habits(
+        carrying_out=CarryingOut(anybody=updated(Carried(), [Share(share, 0.0) for share in shares]))
+    )
     return gains, [weighing for bow in made for weighing in _weighings(bow, habits)]
 
 

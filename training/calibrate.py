@@ -161,7 +161,7 @@ def _unnoted(readings: Readings) -> NDArray[np.bool_]:
 def _own_covariances(fit: Fit, state: State) -> dict[int, Array]:
     """Return the covariance of each build's rows given the effects, mistakes aside, by its number."""
     return {
-        int(number): sound - np.diag(blind)
+        int(number): sound
         for block, sums in zip(fit.problem.blocks, state.sums, strict=True)
-        for number, sound, blind in zip(block.builds, sums.sound, block.blind, strict=True)
+        for number, sound in zip(block.builds, sums.sound, strict=True)
     }

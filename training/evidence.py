@@ -14,7 +14,6 @@ from datasets.exercise import draws_in_words, not_counted
 from datasets.materials import Material
 from predictor.bow import Refusal
 from predictor.columns import Columns
-from predictor.cutting import TELLS_NOTHING
 from predictor.features import Case, Features
 from predictor.habits import USUAL, Habits
 from predictor.own_history import CUT_KEY, NOT_WEIGHED
@@ -133,7 +132,6 @@ class _Row:
     name: str
     columns: Columns
     values: Array
-    blind: float = 0.0
 
 
 def readings(weighings: Sequence[Weighing]) -> Readings:
@@ -149,7 +147,6 @@ def readings(weighings: Sequence[Weighing]) -> Readings:
             CUT_KEY,
             w.cut.columns,
             np.array([w.cut.log_share]),
-            blind=TELLS_NOTHING if w.cut.read_before else 0.0,
         )
         for w in weighings
         if w.cut is not None
@@ -173,14 +170,13 @@ def readings(weighings: Sequence[Weighing]) -> Readings:
             BuildColumn(
                 name,
                 np.concatenate([c.build[name] for c in told]),
-                _prior(name, free=name != CUT_TO_ORDER or any(not row.blind for row in cuts)),
+                _prior(name, free=name != CUT_TO_ORDER or bool(cuts)),
             )
             for name in BUILD_COLUMNS
         ),
         tolerances=_tolerances(rows),
         noise_prior=LogNormal(1.0, NOISE_LOG_SD),
         weighing=np.repeat(numbers, counts),
-        blind=np.repeat([row.blind for row in rows], counts),
     )
 
 
@@ -253,4 +249,4 @@ def _named(row: _Row) -> Iterator[tuple[str, Array]]:
     for shared in row.columns.tolerances:
         yield shared.name, shared.column
     for own in row.columns.weighing:
-        yield f"{own.name} of {row.name}", own.column
+        yield own.name_beside(row.name), own.column

@@ -133,10 +133,8 @@ def with_cuts_told(block: Block, out: LeftOut, sums: BuildSums) -> Iterator[Told
     if not is_cut.all():
         yield Told(block.rows[~is_cut], out.residual[~is_cut], variance[~is_cut], density[~is_cut])
     if is_cut.any():
-        seen = sound[is_cut]
-        seen[:, -1, -1] -= block.blind[is_cut, -1]
-        residual, left = cut_told(out.residual[is_cut], seen, variance[is_cut])
-        of_cut = _log_normal(out.residual[is_cut, -1:], seen[:, -1:, -1:])
+        residual, left = cut_told(out.residual[is_cut], sound[is_cut], variance[is_cut])
+        of_cut = _log_normal(out.residual[is_cut, -1:], sound[is_cut, -1:, -1:])
         yield Told(block.rows[is_cut, :-1], residual, left, density[is_cut] - of_cut)
 
 

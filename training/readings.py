@@ -75,8 +75,6 @@ class Readings:
         noise_prior: of phi.
         weighing: number of each reading's weighing, shape (readings,); without it each reading is one by itself.
             `NOT_WEIGHED` for rows that tell of a build but are no readings of it; they stand last.
-        blind: variance added to rows that are to tell nothing, shape (readings,), zero for all others; they are kept
-            for whoever does not know the build's readings.
     """
 
     values: Array
@@ -91,7 +89,6 @@ class Readings:
     tolerances: Array
     noise_prior: ScalePrior
     weighing: Integers | None = None
-    blind: Array | None = None
 
     @property
     def priors(self) -> tuple[ScalePrior, ...]:
@@ -125,7 +122,6 @@ class Block:
         tolerances: covariance of the readings by the tolerances, shape (J, n, n).
         values: shape (J, n).
         variance: squared reading sd, shape (J, n).
-        blind: variance added to rows that are to tell nothing, shape (J, n).
     """
 
     builds: Integers
@@ -138,7 +134,6 @@ class Block:
     tolerances: Array
     values: Array
     variance: Array
-    blind: Array
 
 
 @dataclass(frozen=True)
@@ -258,7 +253,6 @@ def _blocks(readings: Readings, design: csr_array) -> Iterator[Block]:
     own = _own_columns(readings)
     common = readings.common @ readings.common_mean
     weighing = np.arange(len(order)) if readings.weighing is None else readings.weighing
-    blind = np.zeros(len(order)) if readings.blind is None else readings.blind
     for size in np.unique(counts):
         builds = np.flatnonzero(counts == size)
         rows = order[starts[builds][:, None] + np.arange(size)]
@@ -275,7 +269,6 @@ def _blocks(readings: Readings, design: csr_array) -> Iterator[Block]:
             tolerances=tolerances @ np.swapaxes(tolerances, 1, 2),
             values=(readings.values - common)[rows],
             variance=readings.sd[rows] ** 2,
-            blind=blind[rows],
         )
 
 

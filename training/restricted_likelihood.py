@@ -109,7 +109,7 @@ def _build_sums(problem: Problem, block: Block, scales: Array, added: Array) -> 
     own = block.own * scales[problem.own_scale]
     diagonal = np.arange(block.rows.shape[1])
     sound = own @ np.swapaxes(own, 1, 2) + block.tolerances
-    sound[:, diagonal, diagonal] += scales[-1] ** 2 * block.variance + block.blind
+    sound[:, diagonal, diagonal] += scales[-1] ** 2 * block.variance
     covariance = sound + added
     inverse = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
     return BuildSums(sound, covariance, inverse, own, inverse @ block.design)

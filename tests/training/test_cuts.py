@@ -9,14 +9,12 @@ from datasets.contents import Contents
 from datasets.removals import gain_of
 from datasets.schema import Method, Stage
 from predictor.columns import FINISHED, Prior
-from predictor.cutting import NOTED_SD, RECKONED_SD, Seen, cut_of, seen_of
+from predictor.cutting import LEFT_OPEN, NOTED_SD, RECKONED_SD, Seen, cut_of, seen_of
 from predictor.usual_cut import UsualCut
 from training.cuts import likeliest_called_for, usual_cut, with_cuts
 from training.evaluate import learned, marks, solved, trial
 from training.evidence import readings
-from training.hierarchy import fit
 from training.questions import first_on_record
-from training.scale_priors import LogNormal
 from training.virtual_shop import simulate
 
 
@@ -173,24 +171,33 @@ def test_the_cut_tells_of_finished_bows():
     assert np.mean(with_cut) < 0.95 * np.mean(without)
 
 
-def test_a_reading_before_the_cut_leaves_it_nothing_to_tell(weighings, usual):
-    """What is believed with the cuts of bows weighed before any cut is what is believed without these cuts."""
-    told = with_cuts(weighings, usual)
-    assert {one.cut.read_before for one in told if one.cut} == {True, False}
-    for one in told:
-        if one.cut:
-            first = next(other for other in told if other.build == one.build)
-            assert one.cut.read_before == (first.moment.stage not in FINISHED)
-    left = [replace(one, cut=None) if one.cut and one.cut.read_before else one for one in told]
-    scales = [LogNormal(0.02, 1.0, free=False)] * 5
-    with_all, without = (_at(readings(some), scales) for some in (told, left))
-    assert with_all.means == pytest.approx(without.means, abs=1e-5)
-    assert with_all.covariances == pytest.approx(without.covariances, abs=1e-6)
+def test_a_cut_shares_the_errors_of_the_reading_that_called_for_it(weighings, usual):
+    """Its air is that of the weighing before the last removal, and its gains are those of removals before that."""
+    builds = {}
+    for one in weighings:
+        builds.setdefault(one.build, []).append(one)
+    compared = 0
+    for mine in builds.values():
+        cut = cut_of(mine, usual)
+        losses = [
+            sum(float(c[0]) for n, c in one.columns.common.items() if n.startswith("gain of "))
+            for one in mine
+        ]
+        before = [one for one, loss in zip(mine, losses, strict=True) if loss > losses[-1]]
+        if cut and before:
+            compared += 1
+            air = next(given for given in before[-1].columns.weighing)
+            shared = next(given for given in cut.columns.weighing if given.name == air.name)
+            assert shared.name_beside("cut") == air.name_beside(before[-1].weigh_in)
+            assert shared.column[0] == air.column[0]
+            gains = {name for name in before[-1].columns.common if name.startswith("gain of ")}
+            assert {name for name in cut.columns.common if name.startswith("gain of ")} == gains
+    assert compared >= 2
 
 
-def _at(laid_out, scales):
-    """Return what is believed at scales that are taken as known, without a look at mistakes."""
-    known = iter([*scales, *scales, *scales])
-    groups = tuple(replace(group, prior=next(known)) for group in laid_out.groups)
-    columns = tuple(replace(column, prior=next(known)) for column in laid_out.build_columns)
-    return fit(replace(laid_out, groups=groups, build_columns=columns, noise_prior=next(known))).posterior
+def test_a_bow_finished_unweighed_shares_no_reading(finished_alone):
+    """Where no reading called for it, a cut has no air of a day and no gain in it."""
+    width = finished_alone.columns.sizes_in["width at mid-limb"]
+    usual = UsualCut(first_width_in={finished_alone.moment.form: 1.05 * width}, first_width_sd=0.03)
+    cut = cut_of([finished_alone], usual)
+    assert [given.name for given in cut.columns.weighing] == [LEFT_OPEN]
