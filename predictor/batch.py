@@ -43,9 +43,9 @@ def solve_pairs(matrix: Array, right: Array) -> Array:
     So where they are so nearly singular that the solution is beyond all numbers.
     """
     (a, b), (c, d) = matrix[:, 0].T, matrix[:, 1].T
-    determinant = a * d - b * c
-    size = np.where(determinant == 0, np.nan, determinant)
     first, second = right.T
-    with np.errstate(over="ignore"):
+    with np.errstate(over="ignore", invalid="ignore"):
+        determinant = a * d - b * c
+        size = np.where(determinant == 0, np.nan, determinant)
         solution = np.stack([(d * first - b * second) / size, (a * second - c * first) / size], axis=-1)
     return np.where(np.isfinite(solution), solution, np.nan)

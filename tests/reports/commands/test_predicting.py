@@ -153,7 +153,7 @@ def test_prediction_uses_what_was_learned(trained: Command) -> None:
     assert "1 of the shop's builds" in with_builds["basis"]
     assert "nothing is learned" in without["basis"]
     assert all(learned < wide for learned, wide in zip(widths(with_builds), widths(without), strict=True))
-    assert with_builds["distance"] < 0.7 < without["distance"] == pytest.approx(1)
+    assert with_builds["distance"] < without["distance"] == pytest.approx(1)
     assert (
         "1 build, foretold without its own weighings. That is too few to test 90%: 9 are needed"
         in with_builds["interval_basis"]
@@ -192,7 +192,7 @@ def test_budget(bow: Command) -> None:
     assert all(
         gain["half_width_lbf"] <= parts["budget"]["half_width_lbf"] for gain in parts["budget"]["gains"]
     )
-    for said in ("strip test of limb glass", "caliper instead of what is noted", "100%"):
+    for said in ("strip test of the lot of limb glass", "caliper instead of what is noted", "100%"):
         assert said in table
 
 
