@@ -155,7 +155,7 @@ def test_prediction_uses_what_was_learned(trained: Command) -> None:
     assert all(learned < wide for learned, wide in zip(widths(with_builds), widths(without), strict=True))
     assert with_builds["distance"] < without["distance"] == pytest.approx(1)
     assert (
-        "1 build, foretold without its own weighings. That is too few to test 90%: 9 are needed"
+        "1 build, foretold without the builds of its lots. That is too few to test 90%: 9 are needed"
         in with_builds["interval_basis"]
     )
 
