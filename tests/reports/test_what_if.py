@@ -282,7 +282,7 @@ def test_a_change_at_the_bench(bow: Command) -> None:
     low, high = (values["difference"]["intervals"][1][end] for end in ("low_lbf", "high_lbf"))
 
     assert told.code == 0
-    assert "sides 1/32 less: -" in told.out
+    assert "sides 1/32 less all along: -" in told.out
     assert f"after {values['after']['lbf']:.0f}" in told.out
     assert low < values["difference"]["lbf"] < high < 0
     assert json.loads(bow("show K-001 --json").out)["history"] == []
