@@ -101,7 +101,7 @@ def test_the_command(
 def test_pounds_are_of_the_expected_force(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """What stock is worth is told of the force that predict expects, which a bow's own weighing moves; shares stay."""
+    """Pounds are of the force that predict expects, which a bow's own weighing moves; shares by the statics stay."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("DRAWWEIGHT_BOOK", raising=False)
     asking.save_draft(Path("form.toml"), *shop.form())
@@ -123,7 +123,8 @@ def test_pounds_are_of_the_expected_force(
     assert after["weight_lbf"] == pytest.approx(ask("predict K-001 --draws 28")["force"]["weight_lbf"])
     assert after["weight_lbf"] > 1.03 * before["weight_lbf"]
     for method, lost in after["lost_lbf"].items():
-        shares = [pounds / after["weight_lbf"] for pounds in lost]
-        assert shares == pytest.approx(
-            [pounds / before["weight_lbf"] for pounds in before["lost_lbf"][method]]
+        shares, before_it = (
+            [pounds / one["weight_lbf"] / one["share_got"][method] for pounds in some]
+            for one, some in ((after, lost), (before, before["lost_lbf"][method]))
         )
+        assert shares == pytest.approx(before_it)
