@@ -211,7 +211,7 @@ def test_what_is_learned_leaves_less_to_take_off() -> None:
 
     assert learned.excess_lbf < unlearned.excess_lbf
     assert learned.chance > unlearned.chance
-    assert any(note.startswith("no build had these lots yet") for note in learned.notes)
+    assert any(note.startswith("no lot is noted of") for note in learned.notes)
     assert unlearned.notes == ()
 
 
