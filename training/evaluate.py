@@ -84,9 +84,15 @@ def trial(
         to_come: ids of the builds that are asked for; nothing of them teaches.
         pick: which weighing is asked for, and is what rivals learn of a past build.
     """
-    past = {question.build: question for question in questions(contents, weighings, pick)}
-    asked = evidence(only_asked(contents, to_come, pick)).weighings
-    return Trial(weighings, past, questions(contents, asked, pick))
+    return trial_of(contents, weighings, evidence(only_asked(contents, to_come, pick)).weighings, pick)
+
+
+def trial_of(
+    contents: Contents, past: tuple[Weighing, ...], to_come: tuple[Weighing, ...], pick: Pick
+) -> Trial:
+    """Return a trial of weighings that are solved, past ones and those asked for; see `trial`."""
+    known = {question.build: question for question in questions(contents, past, pick)}
+    return Trial(past, known, questions(contents, to_come, pick))
 
 
 def only(contents: Contents, builds: Sequence[str]) -> Contents:

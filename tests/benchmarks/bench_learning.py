@@ -37,10 +37,10 @@ from predictor.posterior import predict
 from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from predictor.weighings import Weighing
 from training.clerical import with_mistakes
-from training.evaluate import LEVELS, Learned, Trial, learned, lots_seen, marks, only
+from training.evaluate import LEVELS, Learned, Trial, learned, lots_seen, marks, only, trial_of
 from training.evidence import evidence_side_by_side
 from training.oracle import knowing_the_shops
-from training.questions import Pick, Question, cut_to_weight, first_on_record, only_asked, questions
+from training.questions import Question, cut_to_weight, first_on_record, only_asked
 from training.rivals import RIVALS
 from training.scores import Estimate, clustered_mean, clustered_ratio
 from training.shop_designs import DESIGNS, WOODS
@@ -149,8 +149,8 @@ def _run_side_by_side(plan: Plan, seeds: Sequence[int]) -> list[Ran]:
     ran = []
     for seed, shop, each, builds, (_, slips) in zip(seeds, shops, contents, names, wrong, strict=True):
         past, asked_cut, asked_first, again = islice(found, 4)
-        cut = _trial(each, past, asked_cut, cut_to_weight)
-        first = _trial(each, past, asked_first, first_on_record)
+        cut = trial_of(each, past, asked_cut, cut_to_weight)
+        first = trial_of(each, past, asked_first, first_on_record)
         first = replace(first, asked=tuple(q for q in first.asked if q.moment.stage is Stage.FIRST_DRAW))
         ran.append(Ran(seed, shop, builds[:most], cut, first, slips, again))
     return ran
@@ -165,12 +165,6 @@ def _slipped(plan: Plan, seed: int, shop: VirtualShop) -> tuple[Contents, dict[s
     kinds_of = {slip.record.split("/")[0]: slip.kind for slip in slips}
     past = list(contents.builds)[: max(plan.counts)]
     return only(contents, [name for name in past if name in kinds_of]), kinds_of
-
-
-def _trial(contents: Contents, past: tuple[Weighing, ...], asked: tuple[Weighing, ...], pick: Pick) -> Trial:
-    """Return a trial as `training.evaluate.trial` does, of weighings that are solved."""
-    known = {question.build: question for question in questions(contents, past, pick)}
-    return Trial(past, known, questions(contents, asked, pick))
 
 
 def _floor_lbf(known: tuple[ShopTruth, Sequence[Question]], expected: Array) -> dict[str, float]:
