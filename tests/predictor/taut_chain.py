@@ -39,7 +39,7 @@ class TautChain:
             return self._energy(turns, end, slack)[:2]
 
         self.turns = minimize(
-            energy, self.turns, jac=True, method="BFGS", options={"gtol": 1e-7, "maxiter": 3000}
+            energy, self.turns, jac=True, method="BFGS", options={"gtol": 1e-9, "maxiter": 3000}
         ).x
         _, _, tension, last = self._energy(self.turns, end, slack)
         return tension * last
