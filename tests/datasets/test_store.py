@@ -33,6 +33,7 @@ from datasets.store import (
     NotABookError,
     RecordError,
 )
+from tests.campaigns import part_of
 
 WRITER = Path(__file__).with_name("write_until_killed.py")
 ROOT = Path(__file__).parents[2]
@@ -476,8 +477,8 @@ def test_what_was_acknowledged_survives_a_kill(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_what_was_acknowledged_survives_many_kills(tmp_path: Path) -> None:
-    """The same over a long campaign, each time on a book that grows; set its length by DRAWWEIGHT_KILLS."""
-    rounds = int(os.environ.get("DRAWWEIGHT_KILLS", "150"))
+    """The same over a long campaign, each time on a book that grows."""
+    rounds = part_of(400, 150)
 
     chance = random.Random(2)  # noqa: S311 # no secret
     acknowledged, half_made = _kill_at_random(rounds, tmp_path / "shop.book", chance)
