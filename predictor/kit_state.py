@@ -61,6 +61,10 @@ class Kit:
         """Return the last weigh-in, if there is one."""
         return next((event for event in reversed(self.events) if isinstance(event, WeighIn)), None)
 
+    def edges_noted(self) -> bool:
+        """Return whether a rounding of its edges is on record: finishing is sanding alone then."""
+        return any(isinstance(event, Removal) and event.method is Method.EDGES for event in self.events)
+
     def stands_at(self) -> tuple[Stage, int]:
         """Return the stage that its next weighing is made at, and the arrows shot by then."""
         last = self.last_weighing()

@@ -55,7 +55,12 @@ class Plan(Record):
     miss_cost_lbf: float
     most_under: float
     now: Ranged
-    kept_for_finishing_lbf: float = Field(description="that edges and finish sanding are expected to take")
+    edges_to_come: bool = Field(
+        description="whether no rounding of the edges is noted, so that it is still to come"
+    )
+    kept_for_finishing_lbf: float = Field(
+        description="that finish sanding, and edges to come, are expected to take"
+    )
     kept_for_shooting_lbf: float = Field(description="that shooting in is expected to take")
     settled: Ranged = Field(description="expected if nothing more is taken off")
     can_tell_lbf: float = Field(description="standard deviation of it that weighings can still tell")
@@ -153,6 +158,7 @@ def _told(
         shots=judged.shots,
         scale=judged.scale,
         **asdict(planner.stakes),
+        edges_to_come=not planner.ways.kit.edges_noted(),
         **_of_state(planner.state, promise.weight_lbf),
         next_step=followed.step,
         weighing=planner.readings.now(),

@@ -1,5 +1,6 @@
 """The removal plan of a kit in words for the bench: where it stands, its passes, what to do between them, cautions."""
 
+import json
 from collections.abc import Iterator
 
 from rich.console import Console
@@ -52,6 +53,11 @@ def show_plan(told: Plan, units: Units, out: Console) -> None:
         out.print(escape(line), soft_wrap=line.startswith(COMMAND))
 
 
+def plan_json(told: Plan) -> str:
+    """Return a plan as JSON, the cautions with it."""
+    return json.dumps({**told.model_dump(mode="json"), "cautions": SAFETY}, indent=2)
+
+
 def _standing(told: Plan, units: Units) -> Iterator[str]:
     judged = "in true force" if told.scale is None else f"on {told.scale}"
     weigh = units.tenths_of_weight
@@ -60,7 +66,8 @@ def _standing(told: Plan, units: Units) -> Iterator[str]:
         f"{units.draw(told.draw)} after {told.shots} shots, {judged}"
     )
     unfinished = told.kept_for_finishing_lbf >= DONE_LBF
-    finishing = f"edges and finish sanding {weigh(told.kept_for_finishing_lbf)}, for " if unfinished else ""
+    work = "edges and finish sanding" if told.edges_to_come else "finish sanding"
+    finishing = f"{work} {weigh(told.kept_for_finishing_lbf)}, for " if unfinished else ""
     standing = "Not weighed yet; by its record" if told.next_step is Step.STRING else "Now"
     yield (
         f"{standing} {_in_range(told.now, units, 'nine in ten: ')}. Kept back for {finishing}shooting in "

@@ -41,7 +41,7 @@ from reports.commands.typed import (
     tiller_typed,
 )
 from reports.plan import plan_for
-from reports.plan_told import show_plan
+from reports.plan_told import plan_json, show_plan
 from reports.printing import console
 from reports.tiller import show_tiller
 from reports.worth import show_worth, worth_json, worth_of
@@ -136,7 +136,7 @@ def plan_removals(
     if isinstance(told, Refusal):
         raise StopError(f"no plan for {build.id}: {told.reason} ({told.where})", FINDINGS)
     if as_json:
-        sys.stdout.write(told.model_dump_json(indent=2) + "\n")
+        sys.stdout.write(plan_json(told) + "\n")
     else:
         show_plan(told, units_of(contents, units), console())
     return FINDINGS if told.too_light or told.out_of_reach else FINE

@@ -72,6 +72,23 @@ def test_finishing_is_kept_back_until_it_is_done() -> None:
     assert finished.kept_for_shooting_lbf == pytest.approx(tillered.kept_for_shooting_lbf, rel=0.05)
 
 
+def test_edges_that_are_noted_are_not_kept_back_twice() -> None:
+    """Once a rounding of the edges is on record, only finish sanding is kept back, so less than before."""
+    rounded = Removal.model_validate(
+        {
+            "id": "K-001/1",
+            "build": "K-001",
+            "on": "2026-03-01",
+            "method": "edges",
+            "done": [{"at": "fade", "amount_in": "1/8"}, {"at": "nock", "amount_in": "1/8"}],
+        }
+    )
+    before, after = planned(45, weigh_in(2, 50)), planned(45, rounded, weigh_in(2, 50))
+
+    assert (before.edges_to_come, after.edges_to_come) == (True, False)
+    assert 0 < after.kept_for_finishing_lbf < before.kept_for_finishing_lbf
+
+
 def test_the_passes_end_near_the_target() -> None:
     """Followed as expected, a finished bow ends inside the tolerance, on the safe side, the last pass by hand."""
     told = planned(45, weigh_in(1, 52, stage="finished"))

@@ -53,6 +53,7 @@ def test_a_plan_is_told_with_cautions(kit: Command) -> None:
     assert text.count("and weigh") == len(values["passes"])
     assert "Kept back for edges and finish sanding" in words
     assert all(line in words for line in SAFETY)
+    assert values["cautions"] == list(SAFETY)
     assert values["under"] + values["within"] + values["over"] == pytest.approx(1)
     assert values["under"] <= 0.02
 
