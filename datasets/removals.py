@@ -91,7 +91,7 @@ def place_in(place: Place, length: float) -> float:
 
 CORNER_POWER = 1.6
 """Power of its radius that a corner costs, glass about wood: less than two, as the glass lies at the face (computed by
-`predictor.section`; the tests hold it)."""
+`predictor.mechanics.section`; the tests hold it)."""
 
 
 def rounded(before: Array, reached: Array, gain: float) -> Array:

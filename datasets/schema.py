@@ -347,7 +347,7 @@ class Support(StrEnum):
 
 MOST_DEFLECTION = MappingProxyType({Support.THREE_POINT: 0.2, Support.CANTILEVER: 0.6})
 """Deflection over span up to which a strip is read. Between edges the load that a strip bears falls from 0.24 on, where
-it slides through: computed from the elastica in `predictor.strip`."""
+it slides through: computed from the elastica in `predictor.belief.strip`."""
 
 
 class StripLoad(Record):

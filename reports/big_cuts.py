@@ -9,12 +9,12 @@ from datasets.history import BowAt, LimbAt, bow_at
 from datasets.record import Dimension, NamedPlace, Side
 from datasets.removals import Polyline, place_in
 from datasets.schema import Build, Cut, Form, Method, Removal
-from predictor.blanks import least_widths, widths_of
-from predictor.bow import Refusal
-from predictor.full_draw import drawn
-from predictor.supposed import Supposed
-from predictor.weighings import draws_from_back
-from predictor.what_if import WhatIf
+from predictor.belief.weighings import draws_from_back
+from predictor.bows.bow import Refusal
+from predictor.bows.full_draw import drawn
+from predictor.prediction.supposed import Supposed
+from predictor.prediction.what_if import WhatIf
+from predictor.pressing.blanks import least_widths, widths_of
 from reports.printing import Units
 
 MOST_AT_ONCE = 0.10

@@ -2,8 +2,8 @@
 
 from rich.console import Console
 
-from predictor.gains import Budget
-from predictor.predict import Prediction
+from predictor.prediction.gains import Budget
+from predictor.prediction.predict import Prediction
 from reports.printing import Units, table
 
 

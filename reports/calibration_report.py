@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 from pydantic import Field
 
 from datasets.record import Record
-from predictor.mixture import NormalMixture
-from predictor.model import prior_belief
+from predictor.belief.mixture import NormalMixture
+from predictor.belief.model import prior_belief
 from reports.grouping import groups
 from reports.numbers import counted
 from reports.sources import Basis, Sources, basis_of, how_left_out

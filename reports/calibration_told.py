@@ -2,7 +2,7 @@
 
 from matplotlib.axes import Axes
 
-from predictor.calibration import builds_needed
+from predictor.belief.calibration import builds_needed
 from reports.blocks import Block, Caution, Graph, Paragraph, grid, span
 from reports.calibration_report import TOLD_LEVEL, CalibrationReport, Coverage
 from reports.graphs import BAND, BLUE, GREY, VERMILION, label

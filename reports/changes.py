@@ -1,6 +1,6 @@
 """Weights and changes of weight in words, with their intervals."""
 
-from predictor.what_if import Expected, WhatIf
+from predictor.prediction.what_if import Expected, WhatIf
 from reports.printing import Units
 
 

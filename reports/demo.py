@@ -11,9 +11,9 @@ from datasets.book import ShopBook, read_record
 from datasets.contents import Contents
 from datasets.files import Format, read_bytes
 from datasets.schema import KINDS, Build, Stage
-from predictor.bow import Refusal
-from predictor.model import Model
-from predictor.tiller import SPLIT_FINGER_IN
+from predictor.belief.model import Model
+from predictor.bows.bow import Refusal
+from predictor.bows.tiller import SPLIT_FINGER_IN
 from reports import expectation, show
 from reports.adding import add_reading
 from reports.layup import promise_of

@@ -11,11 +11,11 @@ from scipy.special import ndtr
 from datasets.history import LamAt, LimbAt, bow_at
 from datasets.record import DrawLength, Record
 from datasets.schema import Part, Stage
-from predictor import between
-from predictor.between import Stood
-from predictor.bow import Refusal
-from predictor.columns import STIFFNESS
-from predictor.shares import GROUP_SOURCES
+from predictor.belief.columns import STIFFNESS
+from predictor.belief.shares import GROUP_SOURCES
+from predictor.bows.bow import Refusal
+from predictor.prediction import between
+from predictor.prediction.between import Stood
 from reports.blocks import Block, Caution, Paragraph, grid
 from reports.printing import Units
 from reports.sources import Basis, ReportError, Sources, basis_of, tell_basis

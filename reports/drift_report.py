@@ -15,9 +15,9 @@ import numpy as np
 from pydantic import Field
 
 from datasets.record import Record
-from predictor.model import level_name
-from predictor.posterior import Posterior
-from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES
+from predictor.belief.model import level_name
+from predictor.belief.posterior import Posterior
+from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES
 from reports.sources import Basis, Sources, basis_of
 from training.control_chart import Alarm, alarms, caught, moving_average, sd_by_moving_range
 from training.forward import first_foretold, foretold, raised

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from pydantic import Field
 
 from datasets.record import Record
-from predictor.mixture import NormalMixture
+from predictor.belief.mixture import NormalMixture
 from reports.grouping import groups
 from reports.sources import Basis, Sources, basis_of, how_left_out
 from training.compared import (

@@ -8,16 +8,16 @@ from datasets.contents import Contents
 from datasets.exercise import not_counted
 from datasets.record import DrawLength, Force
 from datasets.schema import Build, Event, Stage, WeighIn
-from predictor.bow import Refusal
-from predictor.features import Features, features
-from predictor.foresight import Situation, Standing, foretell, standing
-from predictor.gains import Budget, budget
-from predictor.model import Model
-from predictor.on_the_way import Way, way
-from predictor.predict import Prediction, predict
-from predictor.supposed import Supposed
-from predictor.weighings import Weighed, every_weighing
-from predictor.what_if import WhatIf, what_if
+from predictor.belief.foresight import Situation, Standing, foretell, standing
+from predictor.belief.model import Model
+from predictor.belief.weighings import Weighed, every_weighing
+from predictor.bows.bow import Refusal
+from predictor.bows.features import Features, features
+from predictor.prediction.gains import Budget, budget
+from predictor.prediction.on_the_way import Way, way
+from predictor.prediction.predict import Prediction, predict
+from predictor.prediction.supposed import Supposed
+from predictor.prediction.what_if import WhatIf, what_if
 
 SURE = 0.99
 """Coverage of the range outside of which a reading is asked about before it is kept."""

@@ -9,17 +9,17 @@ from pydantic import Field
 from datasets.contents import Contents
 from datasets.record import DrawLength, Record
 from datasets.schema import Build, Form, Layer, Order, Part, Shop, Stock, WeighIn
-from predictor.blanks import Blank, Copied, least_widths, usual_blank, widths_of
-from predictor.bow import Refusal
-from predictor.columns import FINISHED
-from predictor.extremes import Extremes, extremes
-from predictor.kit_state import Kit
-from predictor.layup import Layup, Limits, choose
-from predictor.like_bow import LikeBow, with_bow
-from predictor.model import Model, basis_in_words
-from predictor.prospects import Judged, Knowledge, Promise
-from predictor.stacks import MOST_CORES, Room, Stack, shortages, stacks, with_free_cores
-from predictor.swaps import Change, Swapped, swap
+from predictor.belief.columns import FINISHED
+from predictor.belief.model import Model, basis_in_words
+from predictor.bows.bow import Refusal
+from predictor.planning.kit_state import Kit
+from predictor.planning.prospects import Judged, Knowledge, Promise
+from predictor.pressing.blanks import Blank, Copied, least_widths, usual_blank, widths_of
+from predictor.pressing.extremes import Extremes, extremes
+from predictor.pressing.layup import Layup, Limits, choose
+from predictor.pressing.like_bow import LikeBow, with_bow
+from predictor.pressing.stacks import MOST_CORES, Room, Stack, shortages, stacks, with_free_cores
+from predictor.pressing.swaps import Change, Swapped, swap
 from reports.numbers import counted
 
 USUAL_GLASS, USUAL_GLASS_IN, USUAL_WOOD = "limb glass", 0.050, "hard maple"

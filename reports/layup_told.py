@@ -7,10 +7,10 @@ from rich.markup import escape
 
 from datasets.notation import millimetres, thousandths
 from datasets.schema import Build, Layer, Part
-from predictor.extremes import Extremes
-from predictor.layup import LEVEL, Choice, Range
-from predictor.margins import Strained, notes_on_margins
-from predictor.swaps import Swapped
+from predictor.bows.margins import Strained, notes_on_margins
+from predictor.pressing.extremes import Extremes
+from predictor.pressing.layup import LEVEL, Choice, Range
+from predictor.pressing.swaps import Swapped
 from reports.layup import Told
 from reports.numbers import fixed
 from reports.prediction import CAUTION, STRAIN_CAUTION

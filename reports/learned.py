@@ -9,16 +9,23 @@ from rich.markup import escape
 
 from datasets.book import ShopBook
 from datasets.removals import GAIN_OF
-from predictor.calibration import LUCK, Calibration, check, highest_level, ratio_in_words, widened_in_words
-from predictor.columns import STIFFNESS
-from predictor.mixture import NormalMixture
-from predictor.model import Model
-from predictor.model_file import model_path, save_model
-from predictor.posterior import Posterior
-from predictor.predict import LEVELS
-from predictor.scatter import SCALE_LOG_SDS, SCALE_MEDIANS, SHOOTING_IN
-from predictor.settling import FULL_SETTLING_SHOTS
-from predictor.shares import BUILD_SOURCES, GROUP_SOURCES
+from predictor.belief.calibration import (
+    LUCK,
+    Calibration,
+    check,
+    highest_level,
+    ratio_in_words,
+    widened_in_words,
+)
+from predictor.belief.columns import STIFFNESS
+from predictor.belief.mixture import NormalMixture
+from predictor.belief.model import Model
+from predictor.belief.model_file import model_path, save_model
+from predictor.belief.posterior import Posterior
+from predictor.belief.scatter import SCALE_LOG_SDS, SCALE_MEDIANS, SHOOTING_IN
+from predictor.belief.settling import FULL_SETTLING_SHOTS
+from predictor.belief.shares import BUILD_SOURCES, GROUP_SOURCES
+from predictor.prediction.predict import LEVELS
 from reports.numbers import counted, fixed
 from reports.printing import table
 
@@ -34,7 +41,7 @@ def learn(book: ShopBook) -> Model:
 
     Raises:
         training.train.NothingToLearnError: no build that may teach has been weighed.
-        predictor.model.ModelError: the model cannot be written.
+        predictor.belief.model.ModelError: the model cannot be written.
     """
     # The fit is slow to load, so only training loads it.
     from training.train import train

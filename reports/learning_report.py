@@ -8,9 +8,9 @@ from matplotlib.axes import Axes
 from pydantic import Field
 
 from datasets.record import Record
-from predictor.columns import Columns
-from predictor.habits import USUAL
-from predictor.lessons import Lesson, after_all, after_each, doubt, half_widths, weighing
+from predictor.belief.columns import Columns
+from predictor.belief.habits import USUAL
+from predictor.prediction.lessons import Lesson, after_all, after_each, doubt, half_widths, weighing
 from reports.blocks import Block, Graph, Paragraph, grid
 from reports.graphs import BLUE, VERMILION, label
 from reports.numbers import fixed

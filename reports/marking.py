@@ -10,11 +10,11 @@ from datasets.contents import Contents
 from datasets.exercise import ENOUGH_DRAWS, not_counted
 from datasets.record import BraceHeight, DrawLength, Force, Record, ZeroPoint
 from datasets.schema import Build, Event, Form, Reading, Rigging, Stage, StringSpec, WeighIn
-from predictor.columns import FINISHED
-from predictor.habits import USUAL
-from predictor.model import Model, prior_belief
-from predictor.shot_in import BAND_SHOTS, Left, left_after
-from predictor.weighings import draws_from_back
+from predictor.belief.columns import FINISHED
+from predictor.belief.habits import USUAL
+from predictor.belief.model import Model, prior_belief
+from predictor.belief.shot_in import BAND_SHOTS, Left, left_after
+from predictor.belief.weighings import draws_from_back
 from reports.numbers import fixed
 from reports.printing import Units
 

@@ -9,9 +9,9 @@ from datasets.exercise import ENOUGH_DRAWS
 from datasets.notation import inches, millimetres, thousandths
 from datasets.record import Dimension, Side
 from datasets.schema import Cut, Method, Removal
-from predictor.awaited import LEAST_PAST_BRACE_IN, Awaited
-from predictor.plan import Plan
-from predictor.plan_parts import Pass
+from predictor.planning.awaited import LEAST_PAST_BRACE_IN, Awaited
+from predictor.planning.plan import Plan
+from predictor.planning.plan_parts import Pass
 from reports.printing import Units, table
 
 COMMAND = "  drawweight "

@@ -2,14 +2,14 @@
 
 from datasets.contents import Contents
 from datasets.schema import Build, Form, Shop
-from predictor.blanks import least_widths, widths_of
-from predictor.bow import Refusal
-from predictor.kit_state import Kit
-from predictor.model import Model
-from predictor.plan import Plan, plan
-from predictor.prospects import Knowledge, Promise
-from predictor.stakes import Stakes
-from predictor.ways import Limits
+from predictor.belief.model import Model
+from predictor.bows.bow import Refusal
+from predictor.planning.kit_state import Kit
+from predictor.planning.plan import Plan, plan
+from predictor.planning.prospects import Knowledge, Promise
+from predictor.planning.stakes import Stakes
+from predictor.planning.ways import Limits
+from predictor.pressing.blanks import least_widths, widths_of
 
 USUAL_RADIUS_IN = 1 / 8
 """Largest radius that corners are rounded to where the shop sets none. Common practice, no source."""

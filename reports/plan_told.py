@@ -8,9 +8,9 @@ from rich.markup import escape
 
 from datasets.exercise import ENOUGH_DRAWS
 from datasets.schema import Method
-from predictor.passes import Step
-from predictor.plan import Plan
-from predictor.ranged import Ranged
+from predictor.planning.passes import Step
+from predictor.planning.plan import Plan
+from predictor.prediction.ranged import Ranged
 from reports.numbers import fixed
 from reports.pass_told import (
     COMMAND,

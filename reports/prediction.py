@@ -7,9 +7,9 @@ from rich.markup import escape
 
 from datasets.notation import millimetres
 from datasets.schema import Stage
-from predictor.margins import Strained
-from predictor.on_the_way import Step, Way
-from predictor.predict import DrawPrediction, Prediction
+from predictor.bows.margins import Strained
+from predictor.prediction.on_the_way import Step, Way
+from predictor.prediction.predict import DrawPrediction, Prediction
 from reports.changes import change_in_words, weight_in_words
 from reports.marking import Marking, marking_in_words
 from reports.numbers import counted, fixed

@@ -10,8 +10,8 @@ from scipy.special import ndtr
 from datasets.contents import Contents
 from datasets.record import Record
 from datasets.schema import WeighIn
-from predictor.model import prior_belief
-from predictor.scale_bias import Biases, by_checks, by_weighings
+from predictor.belief.model import prior_belief
+from predictor.belief.scale_bias import Biases, by_checks, by_weighings
 from reports.blocks import Block, Paragraph, grid, span
 from reports.hands_study import StudyReport, study_report, tell_study
 from reports.numbers import fixed

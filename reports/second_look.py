@@ -6,9 +6,9 @@ from datasets.contents import Contents
 from datasets.history import bow_at
 from datasets.mistakes import Mistake, RawRecord, dotted, line_of
 from datasets.schema import Build, Form, WeighIn
-from predictor import profile_doubts
-from predictor.bow import Refusal, unstrung
-from predictor.model import Model
+from predictor.belief.model import Model
+from predictor.bows.bow import Refusal, unstrung
+from predictor.shape import profile_doubts
 from reports.adding import Added
 from reports.expectation import compare_all
 from reports.printing import Units

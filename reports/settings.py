@@ -7,7 +7,7 @@ from rich.console import Console
 
 from datasets.record import Dimension
 from datasets.schema import Shop
-from predictor.blanks import USUAL_LEAST
+from predictor.pressing.blanks import USUAL_LEAST
 from reports.printing import Units, table
 
 _WITHOUT = {

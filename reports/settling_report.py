@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from pydantic import Field
 
 from datasets.record import Record
-from predictor.shot_in import Left, SettlingCurve, ShotReading, settling_curve
+from predictor.belief.shot_in import Left, SettlingCurve, ShotReading, settling_curve
 from reports.blocks import Block, Caution, Graph, Paragraph, grid, span
 from reports.graphs import BAND, BLUE, VERMILION, label
 from reports.marking import little_to_go, moment_in_words, most_to_go_percent

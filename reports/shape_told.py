@@ -4,8 +4,8 @@ from datasets.contents import Contents
 from datasets.history import GeometryError, bow_at
 from datasets.schema import Build, Form
 from datasets.zero_points import from_back
-from predictor.bow import handbook_moduli
-from predictor.shape_effect import ShapeEffect, shape_effect
+from predictor.bows.bow import handbook_moduli
+from predictor.bows.shape_effect import ShapeEffect, shape_effect
 from reports.expectation import usual_draws
 from reports.printing import Units
 

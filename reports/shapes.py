@@ -11,8 +11,8 @@ from datasets.materials import Material
 from datasets.record import DrawLength
 from datasets.schema import Build, Event, Form
 from datasets.zero_points import from_back
-from predictor.bow import Refusal, handbook_moduli, unstrung
-from predictor.pairs import Outline, Pair, outlines
+from predictor.bows.bow import Refusal, handbook_moduli, unstrung
+from predictor.bows.pairs import Outline, Pair, outlines
 
 Array = NDArray[np.float64]
 

@@ -13,10 +13,10 @@ from datasets.exercise import draws_in_words, not_counted
 from datasets.record import Dimension, NamedPlace, Side
 from datasets.run_out import all_along
 from datasets.schema import Build, Cut, Event, Form, Layer, Method, Removal, Rigging, WeighIn, WidthReading
-from predictor.bow import Refusal
-from predictor.model import Model
-from predictor.profile import Profile, fit_profile
-from predictor.profile_doubts import Verdict
+from predictor.belief.model import Model
+from predictor.bows.bow import Refusal
+from predictor.shape.profile import Profile, fit_profile
+from predictor.shape.profile_doubts import Verdict
 from reports.expectation import Compared, compare, compare_all
 from reports.numbers import counted
 from reports.printing import Units, table

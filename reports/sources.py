@@ -12,9 +12,9 @@ from pydantic import Field
 from datasets.book import ShopBook
 from datasets.contents import Contents
 from datasets.record import Record
-from predictor.model import prior_belief
-from predictor.posterior import Posterior
-from predictor.scale_bias import with_check_weights
+from predictor.belief.model import prior_belief
+from predictor.belief.posterior import Posterior
+from predictor.belief.scale_bias import with_check_weights
 from reports.blocks import Block, Caution, Paragraph, grid
 from reports.numbers import counted
 from training.left_out_builds import MOST_REFITTED, LeftOutBuilds, left_out_at_once, left_out_builds

@@ -12,9 +12,9 @@ from rich.markup import escape
 from datasets.contents import Contents
 from datasets.materials import PSI_PER_GPA, Material, named
 from datasets.schema import StripTest
-from predictor.lots import StripReading, lot_belief, read_strip, strip_belief, with_strips
-from predictor.mixture import NormalMixture
-from predictor.model import Model, prior_belief
+from predictor.belief.lots import StripReading, lot_belief, read_strip, strip_belief, with_strips
+from predictor.belief.mixture import NormalMixture
+from predictor.belief.model import Model, prior_belief
 from reports.expectation import SURE
 from reports.numbers import decimals_for, fixed
 from reports.printing import table

@@ -18,7 +18,7 @@ from datasets.mistakes import RawRecord, nearest
 from datasets.notation import Quantity
 from datasets.record import DrawLength, NamedPlace, ZeroPoint
 from datasets.schema import Method, Part, Removal, StringMaterial
-from predictor.supposed import (
+from predictor.prediction.supposed import (
     Supposed,
     wider,
     with_brace,

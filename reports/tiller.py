@@ -4,7 +4,7 @@ from rich.console import Console
 from rich.markup import escape
 
 from datasets.record import Side
-from predictor.tiller import Tillered
+from predictor.bows.tiller import Tillered
 from reports.printing import Units, table
 
 HOW_TO = (

@@ -7,10 +7,10 @@ import numpy as np
 from pydantic import Field
 
 from datasets.record import Record
-from predictor.calibration import builds_needed
-from predictor.conformity import conformance, guard_band
-from predictor.scale_bias import by_weighings
-from predictor.stakes import Stakes
+from predictor.belief.calibration import builds_needed
+from predictor.belief.scale_bias import by_weighings
+from predictor.planning.stakes import Stakes
+from predictor.prediction.conformity import conformance, guard_band
 from reports.sources import Basis, Sources, basis_of
 from training.coverage import wilson
 from training.first_draws import FirstDraws, first_draws

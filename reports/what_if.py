@@ -8,10 +8,10 @@ from rich.markup import escape
 from datasets.contents import Contents
 from datasets.record import DrawLength
 from datasets.schema import Build, Stage
-from predictor.bow import Refusal
-from predictor.model import Model
-from predictor.supposed import Supposed
-from predictor.what_if import WhatIf, what_if
+from predictor.belief.model import Model
+from predictor.bows.bow import Refusal
+from predictor.prediction.supposed import Supposed
+from predictor.prediction.what_if import WhatIf, what_if
 from reports.big_cuts import doubts_if
 from reports.changes import by_statics_in_words, change_in_words, weight_in_words
 from reports.expectation import no_form

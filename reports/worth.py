@@ -9,14 +9,14 @@ from datasets.contents import Contents
 from datasets.history import bow_at
 from datasets.record import DrawLength
 from datasets.schema import Build, Form, Method
-from predictor.bow import Refusal, handbook_moduli
-from predictor.kit_state import Kit
-from predictor.model import Model
-from predictor.prospects import Knowledge
-from predictor.shares_got import shares_got
-from predictor.weighings import draws_from_back
-from predictor.what_if import WhatIf
-from predictor.worth import UNIT_IN, Worth, worth
+from predictor.belief.model import Model
+from predictor.belief.weighings import draws_from_back
+from predictor.bows.bow import Refusal, handbook_moduli
+from predictor.planning.kit_state import Kit
+from predictor.planning.prospects import Knowledge
+from predictor.planning.shares_got import shares_got
+from predictor.prediction.what_if import WhatIf
+from predictor.prediction.worth import UNIT_IN, Worth, worth
 from reports.changes import by_statics_in_words, change_in_words
 from reports.expectation import expect, stage_and_shots
 from reports.numbers import fixed

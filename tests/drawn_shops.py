@@ -10,11 +10,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from predictor.columns import Columns
-from predictor.cutting import Cut
-from predictor.own_history import Slips
-from predictor.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, SCALE_LOG_SDS, SCALE_MEDIANS
-from predictor.weighings import Weighing
+from predictor.belief.columns import Columns
+from predictor.belief.cutting import Cut
+from predictor.belief.own_history import Slips
+from predictor.belief.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, SCALE_LOG_SDS, SCALE_MEDIANS
+from predictor.belief.weighings import Weighing
 
 Array = NDArray[np.float64]
 

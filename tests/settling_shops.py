@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from datasets.schema import Stage
-from predictor.columns import COMMON_PRIORS, Columns, Moment, Tolerance
-from predictor.scatter import BOW, BUILD_COLUMNS, SHOOTING_IN
-from predictor.settling import settling
-from predictor.weighings import Weighing
+from predictor.belief.columns import COMMON_PRIORS, Columns, Moment, Tolerance
+from predictor.belief.scatter import BOW, BUILD_COLUMNS, SHOOTING_IN
+from predictor.belief.settling import settling
+from predictor.belief.weighings import Weighing
 
 Array = NDArray[np.float64]
 LossLaw = Callable[[float], float]

@@ -15,12 +15,12 @@ from datasets.removals import CARRIED_OUT, gain_of
 from datasets.schema import Method, Stage
 from datasets.tolerances import CARRIED_OUT as CARRIED_OUT_SD
 from datasets.tolerances import GAIN_SD
-from predictor.carrying_out import Carried, CarryingOut
-from predictor.columns import Moment, columns
-from predictor.features import Features, InputEffect
-from predictor.habits import Habits
-from predictor.scatter import PRIOR_SCATTER
-from predictor.weighings import Weighing
+from predictor.belief.carrying_out import Carried, CarryingOut
+from predictor.belief.columns import Moment, columns
+from predictor.belief.habits import Habits
+from predictor.belief.scatter import PRIOR_SCATTER
+from predictor.belief.weighings import Weighing
+from predictor.bows.features import Features, InputEffect
 from training.carried_out import Share, updated
 
 Array = NDArray[np.float64]

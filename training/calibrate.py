@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array, hstack
 
-from predictor.calibration import BuildScore, Calibration
-from predictor.columns import DRAW_SHAPE
-from predictor.mixture import NormalMixture
-from predictor.posterior import log_density
-from predictor.scatter import FORMS, LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.belief.calibration import BuildScore, Calibration
+from predictor.belief.columns import DRAW_SHAPE
+from predictor.belief.mixture import NormalMixture
+from predictor.belief.posterior import log_density
+from predictor.belief.scatter import FORMS, LOTS_OF_GLASS, LOTS_OF_WOOD
 from training.evidence import Evidence
 from training.hierarchy import Fit
 from training.leave_out import cut_told, without_set

@@ -9,15 +9,15 @@ from datasets.contents import Contents
 from datasets.history import events_until
 from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Build, Event, Form, Part, Stage, WeighIn
-from predictor.bow import Refusal
-from predictor.columns import STIFFNESS, Columns, Moment, columns
-from predictor.features import Case, features
-from predictor.gains import CHECK_WEIGHT_SD, STRIP_SD
-from predictor.habits import Habits
-from predictor.lessons import Lesson, weighing
-from predictor.model import level_name
-from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, PRIOR_SCATTER, SCALES
-from predictor.weighings import draws_from_back, moment_at
+from predictor.belief.columns import STIFFNESS, Columns, Moment, columns
+from predictor.belief.habits import Habits
+from predictor.belief.model import level_name
+from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, PRIOR_SCATTER, SCALES
+from predictor.belief.weighings import draws_from_back, moment_at
+from predictor.bows.bow import Refusal
+from predictor.bows.features import Case, features
+from predictor.prediction.gains import CHECK_WEIGHT_SD, STRIP_SD
+from predictor.prediction.lessons import Lesson, weighing
 from training.left_out_builds import LeftOutBuilds
 from training.questions import MAIN_DRAW_IN, Question
 

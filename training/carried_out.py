@@ -12,7 +12,7 @@ from datasets.contents import Contents
 from datasets.ledger import Ledger
 from datasets.removals import CORNER_POWER, cuts_of, gain_of
 from datasets.schema import Build, Event, Method, Removal
-from predictor.carrying_out import WORTH_REMOVALS, Amount, Carried, CarryingOut
+from predictor.belief.carrying_out import WORTH_REMOVALS, Amount, Carried, CarryingOut
 
 ENOUGH_REMOVALS = 5
 """From so many removals on a builder is told apart from anybody."""

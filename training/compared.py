@@ -10,7 +10,7 @@ from scipy.stats import t, ttest_1samp
 from statsmodels.stats.multitest import multipletests
 from threadpoolctl import threadpool_limits
 
-from predictor.mixture import NormalMixture, side_by_side
+from predictor.belief.mixture import NormalMixture, side_by_side
 from training.left_out_builds import LeftOutBuilds
 from training.progress import Track
 from training.rivals import RIVALS

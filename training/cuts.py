@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from predictor.called_for import log_likelihood
-from predictor.columns import FINISHED
-from predictor.cutting import USUAL_CUT_PRIOR, Seen, cut_of, seen_of
-from predictor.usual_cut import UsualCut
-from predictor.weighings import Weighing
+from predictor.belief.called_for import log_likelihood
+from predictor.belief.columns import FINISHED
+from predictor.belief.cutting import USUAL_CUT_PRIOR, Seen, cut_of, seen_of
+from predictor.belief.usual_cut import UsualCut
+from predictor.belief.weighings import Weighing
 
 Array = NDArray[np.float64]
 

@@ -27,9 +27,9 @@ from sklearn.utils.validation import check_is_fitted  # type: ignore[import-unty
 from threadpoolctl import threadpool_limits
 
 from datasets.contents import Contents
-from predictor.mixture import NormalMixture
-from predictor.own_history import USUAL_SLIPS, together
-from predictor.weighings import Weighing
+from predictor.belief.mixture import NormalMixture
+from predictor.belief.own_history import USUAL_SLIPS, together
+from predictor.belief.weighings import Weighing
 from training.evaluate import Learned, learned
 from training.questions import Question, at_draw, questions
 

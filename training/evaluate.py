@@ -13,18 +13,18 @@ from numpy.typing import NDArray
 
 from datasets.contents import Contents
 from datasets.schema import Stage
-from predictor.beyond import Ranges
-from predictor.calibration import Calibration
-from predictor.columns import Columns, extrapolated
-from predictor.cutting import cut_until
-from predictor.familiarity import has_new_lots
-from predictor.mixture import NormalMixture
-from predictor.model import level_name, prior_belief
-from predictor.own_history import USUAL_SLIPS, Slips
-from predictor.posterior import Posterior
-from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
-from predictor.usual_cut import UsualCut
-from predictor.weighings import Weighing
+from predictor.belief.beyond import Ranges
+from predictor.belief.calibration import Calibration
+from predictor.belief.columns import Columns, extrapolated
+from predictor.belief.cutting import cut_until
+from predictor.belief.familiarity import has_new_lots
+from predictor.belief.mixture import NormalMixture
+from predictor.belief.model import level_name, prior_belief
+from predictor.belief.own_history import USUAL_SLIPS, Slips
+from predictor.belief.posterior import Posterior
+from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.belief.usual_cut import UsualCut
+from predictor.belief.weighings import Weighing
 from training.calibrate import calibrate
 from training.cuts import usual_cut, with_cuts
 from training.evidence import Evidence, evidence, readings

@@ -12,13 +12,20 @@ from scipy.sparse import csr_array
 from datasets.contents import Contents
 from datasets.exercise import draws_in_words, not_counted
 from datasets.materials import Material
-from predictor.bow import Refusal
-from predictor.columns import Columns
-from predictor.features import Case, Features
-from predictor.habits import USUAL, Habits
-from predictor.own_history import CUT_KEY, NOT_WEIGHED
-from predictor.scatter import BUILD_COLUMNS, CUT_TO_ORDER, GROUPS, NOISE_LOG_SD, SCALE_LOG_SDS, SCALE_MEDIANS
-from predictor.weighings import Weighed, Weighing, weighed
+from predictor.belief.columns import Columns
+from predictor.belief.habits import USUAL, Habits
+from predictor.belief.own_history import CUT_KEY, NOT_WEIGHED
+from predictor.belief.scatter import (
+    BUILD_COLUMNS,
+    CUT_TO_ORDER,
+    GROUPS,
+    NOISE_LOG_SD,
+    SCALE_LOG_SDS,
+    SCALE_MEDIANS,
+)
+from predictor.belief.weighings import Weighed, Weighing, weighed
+from predictor.bows.bow import Refusal
+from predictor.bows.features import Case, Features
 from training.readings import BuildColumn, Group, Readings
 from training.scale_priors import LogNormal
 from training.solved_cases import solved_cases

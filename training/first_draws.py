@@ -2,7 +2,7 @@
 
 Nobody has cut a bow by the scale before it is first weighed on a strung limb, so here no dimension tells of the
 answer, and neither does what the bow was cut by later. Each build is taken out of the model exactly, by
-`predictor.own_history.before_it_taught`, and what is predicted is as wide as the other builds' scores ask for.
+`predictor.belief.own_history.before_it_taught`, and what is predicted is as wide as the other builds' scores ask for.
 """
 
 from collections import defaultdict
@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from datasets.contents import Contents
 from datasets.schema import Stage, WeighIn
-from predictor.mixture import NormalMixture, side_by_side
-from predictor.own_history import before_it_taught
-from predictor.posterior import Posterior
-from predictor.weighings import Weighing
+from predictor.belief.mixture import NormalMixture, side_by_side
+from predictor.belief.own_history import before_it_taught
+from predictor.belief.posterior import Posterior
+from predictor.belief.weighings import Weighing
 from training.left_out_builds import as_wide_as_others_ask
 from training.questions import answers, first_on_record, questions
 from training.train import Trained

@@ -13,8 +13,8 @@ from typing import TypeVar
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from predictor.own_history import Slips
-from predictor.weighings import Weighing
+from predictor.belief.own_history import Slips
+from predictor.belief.weighings import Weighing
 from training.cuts import with_cuts
 from training.evaluate import Learned, learned
 from training.evidence import readings

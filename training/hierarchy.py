@@ -15,9 +15,9 @@ from scipy.optimize import minimize
 from scipy.special import ndtri
 from scipy.stats import qmc
 
-from predictor.mixture import NormalMixture
-from predictor.own_history import Slips
-from predictor.posterior import Posterior
+from predictor.belief.mixture import NormalMixture
+from predictor.belief.own_history import Slips
+from predictor.belief.posterior import Posterior
 from training.leave_out import leave_builds_out
 from training.readings import Problem, Readings, natural, prepare
 from training.restricted_likelihood import Doubts, State, evaluate, gradient

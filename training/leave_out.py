@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
-from predictor.mixture import NormalMixture
-from predictor.own_history import NOT_WEIGHED
+from predictor.belief.mixture import NormalMixture
+from predictor.belief.own_history import NOT_WEIGHED
 from training.readings import Block, Problem, Readings
 from training.restricted_likelihood import BuildSums, Doubts, State, evaluate, gathered, residuals, units_of
 

@@ -24,9 +24,9 @@ from threadpoolctl import threadpool_limits
 from datasets.contents import Contents
 from datasets.record import Record
 from datasets.schema import Event, Stage, WeighIn
-from predictor.calibration import stretch
-from predictor.mixture import NormalMixture, side_by_side
-from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.belief.calibration import stretch
+from predictor.belief.mixture import NormalMixture, side_by_side
+from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from training.calibrate import main_readings
 from training.estimator import WeightRegressor, builds_of, readings_of
 from training.progress import Track

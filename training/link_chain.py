@@ -3,7 +3,7 @@
 Each limb is a chain whose joints carry the stiffness and the unstrung bend of the stretch about them. The
 chain takes the shape of least energy that its string allows; the string is a taut path from the nocking point
 to the nock that may lie on the limb's belly. Nothing but a limb's stiffness and unstrung curvature along its
-length is shared with `predictor.elastica`, which integrates the limb's equation instead: an error of one does
+length is shared with `predictor.mechanics.elastica`, which integrates the limb's equation instead: an error of one does
 not hide in the other. Inch and pound-force, or any consistent units.
 """
 
@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from datasets.history import BowAt
-from predictor.bow import Moduli, limb_of, string_stiffness
-from predictor.elastica import LimbGrid
-from predictor.limb import limb_grid
+from predictor.bows.bow import Moduli, limb_of, string_stiffness
+from predictor.mechanics.elastica import LimbGrid
+from predictor.mechanics.limb import limb_grid
 
 Array = NDArray[np.float64]
 Places = NDArray[np.intp]

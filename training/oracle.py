@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from datasets.record import ZeroPoint
 from datasets.zero_points import from_back
-from predictor.bow import weights
-from predictor.columns import FINISHED
+from predictor.belief.columns import FINISHED
+from predictor.bows.bow import weights
 from training.questions import Question
 from training.shop_truth import Scatter, ShopTruth, shape_effect
 

@@ -11,9 +11,9 @@ from datasets.contents import Contents
 from datasets.record import ZeroPoint
 from datasets.schema import Form, Order, WeighIn
 from datasets.zero_points import from_zero
-from predictor.calibration import rank
-from predictor.mixture import NormalMixture
-from predictor.weighings import draws_from_back
+from predictor.belief.calibration import rank
+from predictor.belief.mixture import NormalMixture
+from predictor.belief.weighings import draws_from_back
 from training.reading_error import ReadingError
 
 Array = NDArray[np.float64]
@@ -54,8 +54,8 @@ def tolerance_for(predicted: NormalMixture, share: float) -> float:
 def tolerance_by_rank(off_lbf: Sequence[float], share: float) -> float | None:
     """Return the smallest tolerance that past errors bear out for a share of bows to come, or nothing if too few.
 
-    The error of the rank that `predictor.calibration.rank` gives: whatever the distribution, if bows to come are like
-    these.
+    The error of the rank that `predictor.belief.calibration.rank` gives: whatever the distribution, if bows to come
+    are like these.
     """
     place = rank(len(off_lbf), share)
     return None if place is None else sorted(abs(off) for off in off_lbf)[place - 1]

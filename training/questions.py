@@ -13,14 +13,14 @@ import numpy as np
 from datasets.contents import Contents
 from datasets.history import BowAt, bow_at, events_until
 from datasets.schema import Event, Stage, WeighIn
-from predictor import posterior
-from predictor.columns import Columns, Moment, Named, Tolerance
-from predictor.cutting import Cut
-from predictor.mixture import NormalMixture, side_by_side
-from predictor.model import seen_by
-from predictor.own_history import laid_with_cut, together
-from predictor.posterior import Posterior
-from predictor.weighings import Weighing, moment_at
+from predictor.belief import posterior
+from predictor.belief.columns import Columns, Moment, Named, Tolerance
+from predictor.belief.cutting import Cut
+from predictor.belief.mixture import NormalMixture, side_by_side
+from predictor.belief.model import seen_by
+from predictor.belief.own_history import laid_with_cut, together
+from predictor.belief.posterior import Posterior
+from predictor.belief.weighings import Weighing, moment_at
 
 MAIN_DRAW_IN = 28.0
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot, sqrt
 
-from predictor.scatter import NOISE_LOG_SD, PRIOR_SCATTER
+from predictor.belief.scatter import NOISE_LOG_SD, PRIOR_SCATTER
 from training.gauge_study import Pooled, pooled
 from training.rivals import SHARE_PER_INCH
 from training.weighed_again import Occasion, on_one_scale

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 from scipy.sparse import csr_array, hstack
 
-from predictor.own_history import NOT_WEIGHED
+from predictor.belief.own_history import NOT_WEIGHED
 from training.scale_priors import ScalePrior
 
 Array = NDArray[np.float64]

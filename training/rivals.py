@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from sklearn import exceptions, gaussian_process, linear_model, preprocessing  # type: ignore[import-untyped]  # ships none
 
 from datasets.schema import Part
-from predictor.columns import FINISHED
-from predictor.mixture import NormalMixture
+from predictor.belief.columns import FINISHED
+from predictor.belief.mixture import NormalMixture
 from training.questions import Question
 
 Array = NDArray[np.float64]

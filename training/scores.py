@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from predictor.mixture import NormalMixture
+from predictor.belief.mixture import NormalMixture
 
 Array = NDArray[np.float64]
 

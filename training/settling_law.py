@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from predictor.columns import COMMON_PRIORS, Columns
-from predictor.own_history import Slips
-from predictor.scatter import BOW, SCALE_LOG_SD, SCALE_MEDIANS, SCALES, SHOOTING_IN, UNNOTED_SCALE
-from predictor.settling import DEFAULT_LAW, LawBasis, LawKind, SettlingLaw, settling
-from predictor.shot_in import as_one, sittings
-from predictor.weighings import Weighing
+from predictor.belief.columns import COMMON_PRIORS, Columns
+from predictor.belief.own_history import Slips
+from predictor.belief.scatter import BOW, SCALE_LOG_SD, SCALE_MEDIANS, SCALES, SHOOTING_IN, UNNOTED_SCALE
+from predictor.belief.settling import DEFAULT_LAW, LawBasis, LawKind, SettlingLaw, settling
+from predictor.belief.shot_in import as_one, sittings
+from predictor.belief.weighings import Weighing
 from training.evidence import readings
 from training.hierarchy import fit
 from training.leave_out import log_densities

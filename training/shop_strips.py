@@ -6,8 +6,8 @@ import numpy as np
 
 from datasets.materials import Kind, handbook
 from datasets.schema import StripTest, Support
-from predictor.lots import read_strip
-from predictor.strip import load_number
+from predictor.belief.lots import read_strip
+from predictor.belief.strip import load_number
 from training.shop_press import FIRST_DAY, Typed
 from training.shop_truth import Key, Scatter, ShopTruth
 

@@ -7,8 +7,8 @@ from functools import partial
 from multiprocessing import get_context, parent_process
 
 from datasets.materials import Material
-from predictor.bow import Refusal
-from predictor.features import CASES_AT_ONCE, Case, Features, batches, features
+from predictor.bows.bow import Refusal
+from predictor.bows.features import CASES_AT_ONCE, Case, Features, batches, features
 
 WORTH_A_PROCESS = CASES_AT_ONCE
 """Cases from which a process of their own saves more time than its start takes."""

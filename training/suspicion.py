@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from predictor.own_history import NOT_WEIGHED, Slips
+from predictor.belief.own_history import NOT_WEIGHED, Slips
 from training.leave_out import LeftOut, without_build
 from training.readings import Integers, Problem
 from training.restricted_likelihood import Doubts, State

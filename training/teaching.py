@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from datasets.contents import Contents
 from datasets.history import events_until
 from datasets.schema import WeighIn
-from predictor.model import Taught
-from predictor.weighings import fingerprint
+from predictor.belief.model import Taught
+from predictor.belief.weighings import fingerprint
 from training.evidence import Evidence
 from training.hierarchy import Fit
 

@@ -8,12 +8,12 @@ from datetime import UTC, datetime
 from threadpoolctl import threadpool_limits
 
 from datasets.contents import Contents
-from predictor.columns import STIFFNESS
-from predictor.habits import Habits
-from predictor.model import FORMAT, Model, sealed, this_version
-from predictor.own_history import Slips
-from predictor.scale_bias import with_check_weights
-from predictor.weighings import Weighing
+from predictor.belief.columns import STIFFNESS
+from predictor.belief.habits import Habits
+from predictor.belief.model import FORMAT, Model, sealed, this_version
+from predictor.belief.own_history import Slips
+from predictor.belief.scale_bias import with_check_weights
+from predictor.belief.weighings import Weighing
 from training.calibrate import calibrate
 from training.carried_out import carrying_out, weighed_removals
 from training.cuts import usual_cut, with_cuts

@@ -12,21 +12,21 @@ from datasets.history import events_until
 from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Build, Event, Form, Stage, WeighIn
 from datasets.zero_points import from_zero
-from predictor import posterior
-from predictor.between import Stood
-from predictor.bow import Refusal
-from predictor.calibration import stretch
-from predictor.columns import Columns, columns, of_another_bow
-from predictor.differences import by_effects, by_statics, logarithmic_mean
-from predictor.features import Case, features
-from predictor.habits import USUAL
-from predictor.mixture import NormalMixture
-from predictor.model import prior_belief, seen_by
-from predictor.own_history import Slips
-from predictor.posterior import Posterior
-from predictor.prospects import apart
-from predictor.scatter import PRIOR_SCATTER
-from predictor.weighings import draws_from_back, moment_at
+from predictor.belief import posterior
+from predictor.belief.calibration import stretch
+from predictor.belief.columns import Columns, columns, of_another_bow
+from predictor.belief.habits import USUAL
+from predictor.belief.mixture import NormalMixture
+from predictor.belief.model import prior_belief, seen_by
+from predictor.belief.own_history import Slips
+from predictor.belief.posterior import Posterior
+from predictor.belief.scatter import PRIOR_SCATTER
+from predictor.belief.weighings import draws_from_back, moment_at
+from predictor.bows.bow import Refusal
+from predictor.bows.features import Case, features
+from predictor.planning.prospects import apart
+from predictor.prediction.between import Stood
+from predictor.prediction.differences import by_effects, by_statics, logarithmic_mean
 from training.evidence import readings
 from training.hierarchy import fit
 from training.questions import MAIN_DRAW_IN, at_draw

@@ -16,14 +16,14 @@ from datasets.contents import Contents
 from datasets.history import events_until
 from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Event, WeighIn
-from predictor.bow import Refusal
-from predictor.columns import FINISHED
-from predictor.kit_state import Kit, KitState, kit_state
-from predictor.model import Model
-from predictor.passes import outlook
-from predictor.prospects import Judged, Knowledge, Promise
-from predictor.settling import FULL_SETTLING_SHOTS
-from predictor.stakes import Stakes
+from predictor.belief.columns import FINISHED
+from predictor.belief.model import Model
+from predictor.belief.settling import FULL_SETTLING_SHOTS
+from predictor.bows.bow import Refusal
+from predictor.planning.kit_state import Kit, KitState, kit_state
+from predictor.planning.passes import outlook
+from predictor.planning.prospects import Judged, Knowledge, Promise
+from predictor.planning.stakes import Stakes
 from training.first_draws import FirstDraws
 from training.left_out_builds import LeftOutBuild
 

@@ -14,7 +14,7 @@ import numpy as np
 from datasets.history import BowAt
 from datasets.record import Record
 from datasets.schema import KINDS, Stage
-from predictor.bow import Array, Moduli, limb_by_limb
+from predictor.bows.bow import Array, Moduli, limb_by_limb
 from training.clerical import with_mistakes
 from training.link_chain import chain_weights
 from training.shop_cuts import take_off, wants_less

@@ -11,7 +11,7 @@ from datasets.book import ShopBook
 from datasets.mistakes import RawRecord
 from datasets.record import Side
 from datasets.schema import Method, Removal, Stage, StripTest, Support, WeighIn
-from predictor.bow import Refusal
+from predictor.bows.bow import Refusal
 from reports import (
     adding,
     big_cuts,

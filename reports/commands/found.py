@@ -6,8 +6,8 @@ from datasets.book import ShopBook, read_record
 from datasets.contents import Contents
 from datasets.mistakes import RawRecord, nearest
 from datasets.schema import Build, Form, Order, Stage, WeighIn
-from predictor.model import Model, ModelError
-from predictor.model_file import load_model, model_path, staleness
+from predictor.belief.model import Model, ModelError
+from predictor.belief.model_file import load_model, model_path, staleness
 from reports import adding, expectation
 from reports.commands.ending import COULD_NOT, StopError
 from reports.commands.options import UnitSystem

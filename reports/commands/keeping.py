@@ -16,7 +16,7 @@ from datasets.mistakes import RawRecord
 from datasets.record import Record
 from datasets.schema import WeighIn
 from datasets.weighing_checks import shots_go_forward
-from predictor.bow import Refusal
+from predictor.bows.bow import Refusal
 from reports import adding, expectation, second_look, show
 from reports.commands.ending import BAD_INPUT, FINDINGS, FINE, StopError
 from reports.commands.found import model_if_whole, units_of

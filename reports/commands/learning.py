@@ -9,7 +9,7 @@ import typer
 from rich.console import Console
 
 from datasets.book import ShopBook
-from predictor.model import ModelError
+from predictor.belief.model import ModelError
 from reports import demo
 from reports.commands.ending import COULD_NOT, FINDINGS, FINE, StopError, stopping_at
 from reports.commands.found import units_of

@@ -10,8 +10,8 @@ import typer
 from datasets.book import ShopBook
 from datasets.contents import Contents
 from datasets.schema import Build
-from predictor.bow import Refusal
-from predictor.model import Model
+from predictor.belief.model import Model
+from predictor.bows.bow import Refusal
 from reports import expectation, reference, show
 from reports.commands.ending import COULD_NOT, FINDINGS, FINE, StopError
 from reports.commands.found import find_build, model_if_whole, units_of

@@ -19,10 +19,10 @@ from datasets.schema import (
     Build,
     Stage,
 )
-from predictor.bow import Refusal
-from predictor.columns import FINISHED
-from predictor.model import Model
-from predictor.predict import Prediction
+from predictor.belief.columns import FINISHED
+from predictor.belief.model import Model
+from predictor.bows.bow import Refusal
+from predictor.prediction.predict import Prediction
 from reports import (
     adding,
     expectation,

@@ -10,9 +10,9 @@ from datasets.book import ShopBook
 from datasets.contents import Contents
 from datasets.materials import named
 from datasets.schema import Build
-from predictor.bow import Refusal
-from predictor.prospects import Judged
-from predictor.swaps import Change
+from predictor.bows.bow import Refusal
+from predictor.planning.prospects import Judged
+from predictor.pressing.swaps import Change
 from reports import (
     layup,
     layup_told,

@@ -11,8 +11,8 @@ from datasets.contents import Contents
 from datasets.schema import (
     Build,
 )
-from predictor.bow import Refusal
-from predictor.tiller import tillered
+from predictor.bows.bow import Refusal
+from predictor.bows.tiller import tillered
 from reports import (
     layup,
 )

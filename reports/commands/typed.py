@@ -7,7 +7,7 @@ from typing import Any
 from datasets import notation
 from datasets.contents import Contents
 from datasets.record import DrawLength
-from predictor.tiller import SPLIT_FINGER_IN
+from predictor.bows.tiller import SPLIT_FINGER_IN
 from reports import expectation
 from reports.commands.ending import StopError, stopping_at
 

@@ -18,10 +18,10 @@ from datasets.contents import Contents
 from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Form, Layer, Part, Stock
 from datasets.zero_points import from_back
-from predictor.bow import weights
-from predictor.layup import LEVEL, Choice
-from predictor.prospects import Judged, Promise
-from predictor.swaps import Change
+from predictor.bows.bow import weights
+from predictor.planning.prospects import Judged, Promise
+from predictor.pressing.layup import LEVEL, Choice
+from predictor.pressing.swaps import Change
 from reports.layup import Asked, for_form
 from training.shop_designs import DESIGNS, GLASS, WOODS, Design
 from training.shop_press import pressed_bow

@@ -29,13 +29,13 @@ from rich.progress import track
 from datasets.contents import Contents
 from datasets.materials import handbook
 from datasets.schema import Stage
-from predictor.columns import STIFFNESS, Columns, Tolerance
-from predictor.mixture import NormalMixture, side_by_side
-from predictor.model import seen_by
-from predictor.own_history import laid_with_cut, together
-from predictor.posterior import predict
-from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
-from predictor.weighings import Weighing
+from predictor.belief.columns import STIFFNESS, Columns, Tolerance
+from predictor.belief.mixture import NormalMixture, side_by_side
+from predictor.belief.model import seen_by
+from predictor.belief.own_history import laid_with_cut, together
+from predictor.belief.posterior import predict
+from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.belief.weighings import Weighing
 from training.clerical import with_mistakes
 from training.evaluate import LEVELS, Learned, Trial, learned, lots_seen, marks, only, trial_of
 from training.evidence import evidence_side_by_side

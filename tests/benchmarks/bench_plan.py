@@ -21,13 +21,13 @@ from time import process_time
 import numpy as np
 
 from datasets.contents import Contents
-from predictor.bow import Refusal
-from predictor.kit_state import kit_state
-from predictor.passes import Step
-from predictor.plan import Plan, plan
-from predictor.prospects import Knowledge
-from predictor.tiller import SPLIT_FINGER_IN
-from predictor.ways import Limits
+from predictor.bows.bow import Refusal
+from predictor.bows.tiller import SPLIT_FINGER_IN
+from predictor.planning.kit_state import kit_state
+from predictor.planning.passes import Step
+from predictor.planning.plan import Plan, plan
+from predictor.planning.prospects import Knowledge
+from predictor.planning.ways import Limits
 from tests.benchmarks.kit_bench import Bench
 from tests.benchmarks.one_who_knows import by_one_who_knows
 from tests.benchmarks.plan_endings import MOST_WEIGHINGS, STAKES, Ended, Shop, told, totals

@@ -32,15 +32,15 @@ from datasets.history import bow_at
 from datasets.record import DrawLength, ZeroPoint
 from datasets.removals import gain_of
 from datasets.schema import Event, Stage, WeighIn
-from predictor.bow import Refusal
-from predictor.columns import Columns, Moment, columns
-from predictor.features import Features, features
-from predictor.foresight import foretell, standing
-from predictor.model import Model
-from predictor.scatter import PRIOR_SCATTER
-from predictor.settling import FULL_SETTLING_SHOTS, LawBasis, LawKind
-from predictor.shot_in import left_after
-from predictor.weighings import Weighed, Weighing, draws_from_back, moment_at, weighed
+from predictor.belief.columns import Columns, Moment, columns
+from predictor.belief.foresight import foretell, standing
+from predictor.belief.model import Model
+from predictor.belief.scatter import PRIOR_SCATTER
+from predictor.belief.settling import FULL_SETTLING_SHOTS, LawBasis, LawKind
+from predictor.belief.shot_in import left_after
+from predictor.belief.weighings import Weighed, Weighing, draws_from_back, moment_at, weighed
+from predictor.bows.bow import Refusal
+from predictor.bows.features import Features, features
 from training.evaluate import only
 from training.oracle import knowing_the_shop
 from training.questions import Question, at_draw

@@ -10,8 +10,8 @@ from functools import partial
 import numpy as np
 from scipy.integrate import solve_bvp
 
-from predictor.elastica import LimbGrid
-from predictor.statics import Braced, Drawn, brace, draw
+from predictor.mechanics.elastica import LimbGrid
+from predictor.mechanics.statics import Braced, Drawn, brace, draw
 
 LENGTH, HEIGHT, STRING, OFFSET, LEAN = 21.0, 8.0, 4000.0, 0.12, 0.25
 DRAWS = np.array([20.0, 24.0, 26.0, 28.0, 30.0])

@@ -25,9 +25,9 @@ import statsmodels.api as sm  # type: ignore[import-untyped]  # ships no types
 from rich.console import Console
 
 from datasets.contents import Contents
-from predictor.own_history import Slips
-from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
-from predictor.weighings import Weighing
+from predictor.belief.own_history import Slips
+from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.belief.weighings import Weighing
 from training.cuts import usual_cut, with_cuts
 from training.evidence import evidence, readings
 from training.hierarchy import fit

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from predictor.unlike import Drawn, TwoLimbs, brace, draw
+from predictor.mechanics.unlike import Drawn, TwoLimbs, brace, draw
 from tests.benchmarks.bench_statics import DRAWS, HEIGHT, STRING, limbs, timed
 
 

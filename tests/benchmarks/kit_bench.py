@@ -11,12 +11,12 @@ from datasets.contents import Contents
 from datasets.record import DrawLength, Side, ZeroPoint
 from datasets.removals import combined, place_in
 from datasets.schema import Build, Event, Form, Method, Removal, Stage, WeighIn
-from predictor.blanks import widths_of
-from predictor.bow import weights
-from predictor.cut_patterns import Patterns, patterns
-from predictor.kit_state import FIRST_SHOTS, Kit
-from predictor.model import Model
-from predictor.prospects import Judged, Promise
+from predictor.belief.model import Model
+from predictor.bows.bow import weights
+from predictor.planning.cut_patterns import Patterns, patterns
+from predictor.planning.kit_state import FIRST_SHOTS, Kit
+from predictor.planning.prospects import Judged, Promise
+from predictor.pressing.blanks import widths_of
 from tests.benchmarks.plan_endings import STAKES, Ended
 from training.shop_press import Job, press
 from training.shop_scale import weigh

@@ -10,9 +10,9 @@ import numpy as np
 
 from datasets.history import bow_at
 from datasets.schema import Method
-from predictor.bow import weights
-from predictor.kit_state import FIRST_SHOTS, NEAR_SHARE
-from predictor.passes import Finishing, Noise, Outlook, Step, outlook
+from predictor.bows.bow import weights
+from predictor.planning.kit_state import FIRST_SHOTS, NEAR_SHARE
+from predictor.planning.passes import Finishing, Noise, Outlook, Step, outlook
 from tests.benchmarks.kit_bench import SHOTS, Bench
 from tests.benchmarks.plan_endings import MOST_WEIGHINGS, STAKES, Ended
 from training.shop_truth import SCALES, Scatter

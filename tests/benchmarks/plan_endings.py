@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from datasets.schema import Shop as Settings
-from predictor.stakes import Stakes
+from predictor.planning.stakes import Stakes
 
 STAKES = Stakes.of(Settings(), tolerance_lbf=1.0)
 MOST_WEIGHINGS = 12

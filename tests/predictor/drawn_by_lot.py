@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from predictor.columns import Columns
-from predictor.own_history import USUAL_SLIPS
-from predictor.scatter import SCALE_MEDIANS
+from predictor.belief.columns import Columns
+from predictor.belief.own_history import USUAL_SLIPS
+from predictor.belief.scatter import SCALE_MEDIANS
 
 Array = NDArray[np.float64]
 DRAWS = 20_000

@@ -4,7 +4,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from predictor.elastica import LimbGrid
+from predictor.mechanics.elastica import LimbGrid
 
 
 @dataclass(frozen=True, eq=False)

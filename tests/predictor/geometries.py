@@ -5,8 +5,8 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from hypothesis import strategies as st
 
-from predictor.elastica import LimbGrid
-from predictor.unlike import TwoLimbs
+from predictor.mechanics.elastica import LimbGrid
+from predictor.mechanics.unlike import TwoLimbs
 
 STEPS = (52, 28, 128)
 """Steps of the tip or ear, of the bend behind it, and of the limb inboard of that."""

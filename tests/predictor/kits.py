@@ -6,14 +6,14 @@ from typing import Any
 from datasets.materials import handbook
 from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Event, WeighIn
-from predictor.awaited import Readings, readings_of
-from predictor.bow import Refusal
-from predictor.kit_state import Kit, KitState, kit_state
-from predictor.plan import Plan, plan
-from predictor.prospects import Judged, Knowledge, Promise
-from predictor.stakes import Stakes
-from predictor.ways import Limits
-from tests.predictor.bows import STRAIGHT, build
+from predictor.bows.bow import Refusal
+from predictor.planning.awaited import Readings, readings_of
+from predictor.planning.kit_state import Kit, KitState, kit_state
+from predictor.planning.plan import Plan, plan
+from predictor.planning.prospects import Judged, Knowledge, Promise
+from predictor.planning.stakes import Stakes
+from predictor.planning.ways import Limits
+from tests.predictor.example_bows import STRAIGHT, build
 
 DRAW = DrawLength(inch=28, zero=ZeroPoint.STANDARD)
 DRAW_IN = 28.5

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import BSpline
 
-from predictor.profile import Profile, Reading, arc_profile
+from predictor.shape.profile import Profile, Reading, arc_profile
 
 FADE = 9.0
 RULE = 1 / 32

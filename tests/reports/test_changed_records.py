@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from predictor.model import Model, sealed
+from predictor.belief.model import Model, sealed
 from tests import shop
 from tests.reports.conftest import Ended
 

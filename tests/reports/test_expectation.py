@@ -9,9 +9,9 @@ import pytest
 from datasets.book import read_record
 from datasets.contents import Contents
 from datasets.schema import Removal, Stage, WeighIn
-from predictor.bow import Refusal
-from predictor.columns import COMMON_PRIORS
-from predictor.scatter import SHOOTING_IN
+from predictor.belief.columns import COMMON_PRIORS
+from predictor.belief.scatter import SHOOTING_IN
+from predictor.bows.bow import Refusal
 from reports.expectation import (
     SURE,
     compare,

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from datasets.record import DrawLength, ZeroPoint
-from predictor.prospects import Judged, Promise
-from predictor.swaps import Change
+from predictor.planning.prospects import Judged, Promise
+from predictor.pressing.swaps import Change
 from reports import asking, layup
 from tests import shop
 from tests.reports import fitted

@@ -9,10 +9,10 @@ import pytest
 from rich.console import Console
 
 from datasets.contents import Contents
-from predictor.calibration import BuildScore, Calibration
-from predictor.carrying_out import Carried, CarryingOut
-from predictor.model import Model
-from predictor.settling import SettlingLaw
+from predictor.belief.calibration import BuildScore, Calibration
+from predictor.belief.carrying_out import Carried, CarryingOut
+from predictor.belief.model import Model
+from predictor.belief.settling import SettlingLaw
 from reports.learned import show_learned
 from training.train import train
 from training.virtual_shop import simulate

@@ -10,7 +10,7 @@ from datasets.schema import Rigging, WeighIn
 from reports.marking import Marking, mark_after_shots, mark_text, marking, marking_in_words
 from reports.printing import Units
 from reports.settling_report import make, tell
-from tests.predictor.bows import STRAIGHT, build
+from tests.predictor.example_bows import STRAIGHT, build
 from tests.reports.conftest import Command
 from tests.reports.fitted import sources
 

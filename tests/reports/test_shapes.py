@@ -9,8 +9,8 @@ from datasets.book import read_record
 from datasets.contents import Contents
 from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Build, Form
-from predictor.bow import Refusal
-from predictor.pairs import Outline
+from predictor.bows.bow import Refusal
+from predictor.bows.pairs import Outline
 from reports.shapes import Line, Shapes, riser, shapes, strung
 from tests import shop
 

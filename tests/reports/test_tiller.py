@@ -9,7 +9,7 @@ import pytest
 from rich.console import Console
 
 from datasets.record import DrawLength, Side, ZeroPoint
-from predictor.tiller import TillerCut, Tillered
+from predictor.bows.tiller import TillerCut, Tillered
 from reports import asking, cli
 from reports.printing import Units
 from reports.tiller import show_tiller

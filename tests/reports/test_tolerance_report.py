@@ -10,8 +10,8 @@ from rich.console import Console
 
 from datasets.contents import Contents
 from datasets.schema import KINDS
-from predictor.model import prior_belief
-from predictor.scale_bias import by_weighings, with_check_weights
+from predictor.belief.model import prior_belief
+from predictor.belief.scale_bias import by_weighings, with_check_weights
 from reports.blocks import show_section, span
 from reports.printing import Units
 from reports.registry import REPORTS

@@ -13,14 +13,14 @@ from datasets.history import bow_at
 from datasets.materials import handbook
 from datasets.record import Dimension, DrawLength, ZeroPoint
 from datasets.schema import Removal, StringMaterial
-from predictor.bow import handbook_moduli
-from predictor.supposed import Supposed
-from predictor.worth import UNIT_IN, Worth, worth
+from predictor.bows.bow import handbook_moduli
+from predictor.prediction.supposed import Supposed
+from predictor.prediction.worth import UNIT_IN, Worth, worth
 from reports.printing import Units
 from reports.supposing import in_words, suppose
 from reports.worth import show_worth
 from tests import shop
-from tests.predictor.bows import STRAIGHT, build
+from tests.predictor.example_bows import STRAIGHT, build
 from tests.reports.conftest import Ended
 
 Command = Callable[[str], Ended]

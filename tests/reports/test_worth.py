@@ -11,13 +11,13 @@ from rich.console import Console
 from datasets.history import bow_at
 from datasets.materials import handbook
 from datasets.record import DrawLength, ZeroPoint
-from predictor.bow import handbook_moduli
-from predictor.worth import Worth, worth
+from predictor.bows.bow import handbook_moduli
+from predictor.prediction.worth import Worth, worth
 from reports import asking, cli
 from reports.printing import Units
 from reports.worth import show_worth, worth_json
 from tests import shop
-from tests.predictor.bows import STRAIGHT, build
+from tests.predictor.example_bows import STRAIGHT, build
 
 DRAW = DrawLength(inch=28.5, zero=ZeroPoint.BACK)
 

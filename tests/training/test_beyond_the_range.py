@@ -14,10 +14,10 @@ from datasets.contents import Contents
 from datasets.history import bow_at
 from datasets.record import Dimension
 from datasets.schema import Build, Form
-from predictor.beyond import EXPONENT_SDS, LENGTH, STACK
-from predictor.own_history import Slips
-from predictor.usual_cut import UsualCut
-from predictor.weighings import Weighing
+from predictor.belief.beyond import EXPONENT_SDS, LENGTH, STACK
+from predictor.belief.own_history import Slips
+from predictor.belief.usual_cut import UsualCut
+from predictor.belief.weighings import Weighing
 from tests.drawn_shops import draw_truth, drawn
 from training.calibrate import calibrate
 from training.cuts import usual_cut, with_cuts

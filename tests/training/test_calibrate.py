@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from datasets.contents import Contents
-from predictor import posterior
-from predictor.columns import DRAW_SHAPE
-from predictor.model import seen_by
-from predictor.own_history import Slips
-from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.belief import posterior
+from predictor.belief.columns import DRAW_SHAPE
+from predictor.belief.model import seen_by
+from predictor.belief.own_history import Slips
+from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from training.calibrate import calibrate, main_readings
 from training.evidence import Evidence, evidence, readings
 from training.hierarchy import Fit, fit

@@ -4,9 +4,9 @@ from typing import Any
 
 from datasets.contents import Contents
 from datasets.schema import KINDS
-from predictor.habits import USUAL
-from predictor.lessons import after_each, doubt, half_widths
-from predictor.model import prior_belief
+from predictor.belief.habits import USUAL
+from predictor.belief.model import prior_belief
+from predictor.prediction.lessons import after_each, doubt, half_widths
 from tests import shop
 from tests.reports.fitted import sources
 from training.candidates import candidates, usual_bows

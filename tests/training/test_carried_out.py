@@ -11,8 +11,8 @@ from datasets.contents import Contents
 from datasets.record import Taken
 from datasets.schema import Removal, WeighIn
 from datasets.tolerances import WIDTH_SD_IN
-from predictor.carrying_out import WORTH_REMOVALS, Amount, Carried
-from tests.predictor.bows import STRAIGHT, build
+from predictor.belief.carrying_out import WORTH_REMOVALS, Amount, Carried
+from tests.predictor.example_bows import STRAIGHT, build
 from training.carried_out import ENOUGH_REMOVALS, Share, carrying_out, share_of, updated, weighed_removals
 
 Array = NDArray[np.float64]

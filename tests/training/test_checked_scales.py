@@ -7,12 +7,12 @@ import pytest
 
 from datasets.contents import Contents
 from datasets.schema import Scale
-from predictor.features import Features, features
-from predictor.foresight import standing
-from predictor.model import level_name
-from predictor.scale_bias import by_checks, with_check_weights
-from predictor.scatter import SCALES
-from predictor.weighings import weighed
+from predictor.belief.foresight import standing
+from predictor.belief.model import level_name
+from predictor.belief.scale_bias import by_checks, with_check_weights
+from predictor.belief.scatter import SCALES
+from predictor.belief.weighings import weighed
+from predictor.bows.features import Features, features
 from training.train import Trained, train
 from training.virtual_shop import VirtualShop, simulate
 

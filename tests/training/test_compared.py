@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import ttest_1samp, ttest_rel
 
-from predictor.mixture import NormalMixture
+from predictor.belief.mixture import NormalMixture
 from tests.reports.fitted import sources
 from training.compared import errors, mean, paired, rivals_left_out
 from training.rivals import one_factor

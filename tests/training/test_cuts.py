@@ -8,9 +8,9 @@ import pytest
 from datasets.contents import Contents
 from datasets.removals import gain_of
 from datasets.schema import Method, Stage
-from predictor.columns import FINISHED, Prior
-from predictor.cutting import LEFT_OPEN, NOTED_SD, RECKONED_SD, Seen, cut_of, seen_of
-from predictor.usual_cut import UsualCut
+from predictor.belief.columns import FINISHED, Prior
+from predictor.belief.cutting import LEFT_OPEN, NOTED_SD, RECKONED_SD, Seen, cut_of, seen_of
+from predictor.belief.usual_cut import UsualCut
 from training.cuts import likeliest_called_for, usual_cut, with_cuts
 from training.evaluate import learned, marks, solved, trial
 from training.evidence import readings

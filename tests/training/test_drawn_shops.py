@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from scipy.stats import chisquare
 
 from datasets.contents import Contents
-from predictor.columns import DRAW_SHAPE, extrapolated
-from predictor.familiarity import has_new_lots
-from predictor.model import seen_by
-from predictor.own_history import Slips
-from predictor.posterior import predict
-from predictor.weighings import Weighing
+from predictor.belief.columns import DRAW_SHAPE, extrapolated
+from predictor.belief.familiarity import has_new_lots
+from predictor.belief.model import seen_by
+from predictor.belief.own_history import Slips
+from predictor.belief.posterior import predict
+from predictor.belief.weighings import Weighing
 from tests.drawn_shops import draw_truth, drawn
 from training.calibrate import calibrate
 from training.cuts import usual_cut, with_cuts

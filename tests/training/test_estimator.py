@@ -16,10 +16,10 @@ from sklearn.utils import estimator_checks, get_tags
 from datasets.contents import Contents
 from datasets.history import events_until
 from datasets.schema import Stage, WeighIn
-from predictor.calibration import Calibration
-from predictor.model import Model
-from predictor.posterior import Posterior
-from predictor.predict import DrawPrediction, Prediction, predict
+from predictor.belief.calibration import Calibration
+from predictor.belief.model import Model
+from predictor.belief.posterior import Posterior
+from predictor.prediction.predict import DrawPrediction, Prediction, predict
 from training.calibrate import main_readings
 from training.estimator import Array, Rows, SameBuildWarning, WeightRegressor, builds_of, readings_of
 from training.evaluate import learned, only

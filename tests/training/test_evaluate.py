@@ -5,9 +5,9 @@ import pytest
 from scipy import stats
 
 from datasets.contents import Contents
-from predictor.mixture import NormalMixture
-from predictor.model import prior_belief
-from predictor.posterior import Posterior
+from predictor.belief.mixture import NormalMixture
+from predictor.belief.model import prior_belief
+from predictor.belief.posterior import Posterior
 from training.evaluate import LEVELS, learned, lots_seen, marks, only, solved, trial
 from training.rivals import RIVALS
 from training.train import train

@@ -6,8 +6,8 @@ import pytest
 from datasets.contents import Contents
 from datasets.materials import handbook
 from datasets.schema import WeighIn
-from predictor.scatter import BUILD_COLUMNS, GROUPS
-from tests.predictor.bows import STRAIGHT, build
+from predictor.belief.scatter import BUILD_COLUMNS, GROUPS
+from tests.predictor.example_bows import STRAIGHT, build
 from training.evidence import Evidence, evidence, evidence_side_by_side, readings
 
 

@@ -7,12 +7,12 @@ from datasets.contents import Contents
 from datasets.materials import handbook
 from datasets.record import Record
 from datasets.schema import Event, Removal, WeighIn
-from predictor.bow import Refusal
-from predictor.columns import COMMON_PRIORS, EDGES_NOT_NOTED
-from predictor.features import Case, features
-from predictor.own_history import Slips
-from predictor.scatter import FINISH_SANDING, SHOOTING_IN
-from tests.predictor.bows import STRAIGHT, build
+from predictor.belief.columns import COMMON_PRIORS, EDGES_NOT_NOTED
+from predictor.belief.own_history import Slips
+from predictor.belief.scatter import FINISH_SANDING, SHOOTING_IN
+from predictor.bows.bow import Refusal
+from predictor.bows.features import Case, features
+from tests.predictor.example_bows import STRAIGHT, build
 from training.evidence import evidence, readings
 from training.hierarchy import fit
 from training.shop_truth import Scatter

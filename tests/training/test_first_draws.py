@@ -7,10 +7,10 @@ import pytest
 
 from datasets.contents import Contents
 from datasets.schema import Stage, WeighIn
-from predictor.columns import DRAW_SHAPE
-from predictor.model import seen_by
-from predictor.own_history import Slips
-from predictor.posterior import predict
+from predictor.belief.columns import DRAW_SHAPE
+from predictor.belief.model import seen_by
+from predictor.belief.own_history import Slips
+from predictor.belief.posterior import predict
 from training.evidence import readings
 from training.first_draws import FirstDraws, first_draws
 from training.hierarchy import fit

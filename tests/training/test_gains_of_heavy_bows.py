@@ -9,7 +9,7 @@ import pytest
 from numpy.typing import NDArray
 
 from datasets.removals import gain_of
-from predictor.own_history import Slips
+from predictor.belief.own_history import Slips
 from tests.shops_that_cut import shop
 from training.cuts import usual_cut, with_cuts
 from training.evidence import readings

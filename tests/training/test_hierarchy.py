@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import chisquare
 
-from predictor.posterior import Rows, predict
+from predictor.belief.posterior import Rows, predict
 from tests.published import columns_of, numbers, readings
 from tests.simulated import PRIORS, READING_SD, draw
 from training.hierarchy import fit

@@ -8,9 +8,9 @@ import pytest
 from scipy.stats import binom
 
 from datasets.contents import Contents
-from predictor.features import Features, features
-from predictor.foresight import Standing, foretell, standing
-from predictor.weighings import Weighed, weighed
+from predictor.belief.foresight import Standing, foretell, standing
+from predictor.belief.weighings import Weighed, weighed
+from predictor.bows.features import Features, features
 from training.coverage import inside
 from training.questions import at_draw
 from training.train import train

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from predictor.model import prior_belief
+from predictor.belief.model import prior_belief
 from tests.reports.fitted import sources
 from training.evaluate import learned
 from training.learning_curve import Point, curve

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from predictor.bow import limb_by_limb
-from predictor.elastica import LimbGrid
+from predictor.bows.bow import limb_by_limb
+from predictor.mechanics.elastica import LimbGrid
 from training.link_chain import LINKS, chain_weights, solve_chains
 from training.virtual_shop import simulate
 

@@ -12,9 +12,9 @@ from datasets.history import bow_at
 from datasets.record import ZeroPoint
 from datasets.schema import KINDS
 from datasets.zero_points import from_back
-from predictor.bow import handbook_moduli, limb_of, string_stiffness
-from predictor.limb import limb_grid
-from predictor.statics import brace, draw
+from predictor.bows.bow import handbook_moduli, limb_of, string_stiffness
+from predictor.mechanics.limb import limb_grid
+from predictor.mechanics.statics import brace, draw
 from training.demo_bench import HEAVY_KIT, LIGHT_KIT, MISWRITTEN, TWINS, bench
 from training.make_demo import KIT_TARGET_LBF, demo_files, demo_shop
 from training.shop_designs import HOOK

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from datasets.contents import Contents
-from predictor.model import prior_belief
+from predictor.belief.model import prior_belief
 from training.evidence import evidence
 from training.oracle import knowing_the_shop, knowing_the_shops
 from training.questions import answers, cut_to_weight, only_asked, questions

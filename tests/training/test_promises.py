@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from datasets.contents import Contents
 from datasets.schema import KINDS
-from predictor.mixture import NormalMixture
+from predictor.belief.mixture import NormalMixture
 from tests import shop
 from training.promises import (
     delivered,

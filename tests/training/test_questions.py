@@ -8,8 +8,8 @@ import pytest
 from datasets.contents import Contents
 from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Stage, WeighIn
-from predictor.model import prior_belief
-from predictor.predict import predict
+from predictor.belief.model import prior_belief
+from predictor.prediction.predict import predict
 from training.evidence import evidence
 from training.questions import answers, cut_to_weight, first_on_record, only_asked, questions
 from training.virtual_shop import simulate

@@ -11,9 +11,9 @@ from datasets.removals import gain_of
 from datasets.schema import Method, Removal, WeighIn
 from datasets.tolerances import GAIN_SD
 from datasets.zero_points import from_back
-from predictor.bow import handbook_moduli, weights
-from predictor.own_history import Slips
-from tests.predictor.bows import STRAIGHT, build
+from predictor.belief.own_history import Slips
+from predictor.bows.bow import handbook_moduli, weights
+from tests.predictor.example_bows import STRAIGHT, build
 from training.evidence import evidence, readings
 from training.hierarchy import fit
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from predictor.mixture import NormalMixture
+from predictor.belief.mixture import NormalMixture
 from training.scores import clustered_mean, clustered_ratio, crps, interval_score
 
 

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from predictor.own_history import Slips
-from predictor.scatter import SCALES, SHOOTING_IN
-from predictor.settling import DEFAULT_LAW, LawBasis, LawKind, SettlingLaw
-from predictor.weighings import Weighing
+from predictor.belief.own_history import Slips
+from predictor.belief.scatter import SCALES, SHOOTING_IN
+from predictor.belief.settling import DEFAULT_LAW, LawBasis, LawKind, SettlingLaw
+from predictor.belief.weighings import Weighing
 from tests.settling_shops import bows, weighing
 from training import settling_law
 from training.hierarchy import Fit, fit

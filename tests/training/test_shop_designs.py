@@ -8,9 +8,9 @@ from datasets.materials import handbook
 from datasets.record import ZeroPoint
 from datasets.schema import Build, Form
 from datasets.zero_points import from_back
-from predictor.bow import limb_of, string_stiffness
-from predictor.limb import limb_grid
-from predictor.statics import brace, draw
+from predictor.bows.bow import limb_of, string_stiffness
+from predictor.mechanics.limb import limb_grid
+from predictor.mechanics.statics import brace, draw
 from training.link_chain import chain_weights
 from training.shop_designs import DESIGNS, GLASS, HOOK, PLACES
 from training.shop_press import planned_layers

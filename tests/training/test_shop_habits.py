@@ -10,9 +10,9 @@ import pytest
 
 from datasets.contents import Contents
 from datasets.removals import gain_of
-from predictor.model import Model
-from predictor.settling import FULL_SETTLING_SHOTS, LawBasis
-from predictor.shot_in import left_after
+from predictor.belief.model import Model
+from predictor.belief.settling import FULL_SETTLING_SHOTS, LawBasis
+from predictor.belief.shot_in import left_after
 from training.shop_truth import Scatter, ShopTruth
 from training.train import train
 from training.virtual_shop import simulate

@@ -9,8 +9,8 @@ from scipy.sparse import csr_array, vstack
 from datasets.contents import Contents
 from datasets.materials import handbook
 from datasets.schema import StripTest
-from predictor.lots import StripReading, lot_belief, read_strip, with_strips
-from predictor.mixture import NormalMixture
+from predictor.belief.lots import StripReading, lot_belief, read_strip, with_strips
+from predictor.belief.mixture import NormalMixture
 from training.evaluate import learned, only, trial
 from training.evidence import evidence, readings
 from training.hierarchy import Fit, fit

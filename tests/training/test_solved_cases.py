@@ -3,9 +3,9 @@
 import pytest
 
 from datasets.materials import handbook
-from predictor import features as batching
-from predictor.features import Case, batches, features
-from tests.predictor.bows import STRAIGHT, build
+from predictor.bows import features as batching
+from predictor.bows.features import Case, batches, features
+from tests.predictor.example_bows import STRAIGHT, build
 from training import solved_cases as module
 from training.solved_cases import solved_cases
 

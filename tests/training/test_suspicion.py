@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from predictor.own_history import Slips
+from predictor.belief.own_history import Slips
 from tests.simulated import draw, subset
 from training.hierarchy import fit
 

@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 from datasets.contents import Contents
-from predictor.cutting import cut_of
-from predictor.features import features
-from predictor.foresight import standing
-from predictor.model import read_model, seen_by
-from predictor.own_history import laid_with_cut, together
-from predictor.posterior import predict
-from predictor.weighings import weighed
+from predictor.belief.cutting import cut_of
+from predictor.belief.foresight import standing
+from predictor.belief.model import read_model, seen_by
+from predictor.belief.own_history import laid_with_cut, together
+from predictor.belief.posterior import predict
+from predictor.belief.weighings import weighed
+from predictor.bows.features import features
 from tests.struck import without_lots
 from training.train import train
 from training.virtual_shop import simulate

@@ -5,8 +5,8 @@ import pytest
 
 from datasets.contents import Contents
 from datasets.record import DrawLength, ZeroPoint
-from predictor.model import ModelError, read_model
-from predictor.predict import Prediction, predict
+from predictor.belief.model import ModelError, read_model
+from predictor.prediction.predict import Prediction, predict
 from training.train import NothingToLearnError, Trained, train
 from training.virtual_shop import VirtualShop, simulate
 

@@ -8,7 +8,7 @@ from scipy.stats import chi2
 
 from datasets.contents import Contents
 from datasets.schema import KINDS
-from predictor.between import WIDTHS
+from predictor.prediction.between import WIDTHS
 from tests import shop
 from tests.reports.fitted import sources
 from training.train import train

@@ -9,10 +9,10 @@ from scipy.sparse import csr_array, hstack
 from datasets.contents import Contents
 from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Stage
-from predictor.foresight import Situation
-from predictor.gains import Budget, budget
-from predictor.predict import Prediction, predict
-from predictor.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.belief.foresight import Situation
+from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.prediction.gains import Budget, budget
+from predictor.prediction.predict import Prediction, predict
 from tests.struck import without_lots
 from training.evaluate import lots_seen
 from training.evidence import readings

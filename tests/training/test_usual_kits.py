@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from datasets.contents import Contents
-from predictor.stakes import Stakes
+from predictor.planning.stakes import Stakes
 from training.first_draws import first_draws
 from training.left_out_builds import left_out_at_once
 from training.train import train

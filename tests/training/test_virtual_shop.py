@@ -13,8 +13,8 @@ from datasets.history import bow_at, events_until
 from datasets.record import Taken, ZeroPoint
 from datasets.schema import Method, Part, Removal, Stage
 from datasets.zero_points import from_back
-from predictor.bow import limb_by_limb, weights
-from predictor.features import Case, features
+from predictor.bows.bow import limb_by_limb, weights
+from predictor.bows.features import Case, features
 from training.shop_designs import GLASS, GLASSES_IN, WOODS
 from training.shop_truth import SCALES, Scatter, draw_shop, shape_effect
 from training.virtual_shop import simulate, simulate_side_by_side

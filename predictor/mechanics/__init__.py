@@ -1,0 +1,1 @@
+"""Sections and large bending: pure functions on numbers and arrays, which know nothing of records."""

@@ -1,0 +1,1 @@
+"""What to take off a kit, where and in which passes."""

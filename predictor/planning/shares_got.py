@@ -1,0 +1,54 @@
+"""What is got of the loss that the statics tell of a little stock: for each way of taking it off, on one bow."""
+
+from collections.abc import Mapping
+from datetime import date
+
+from datasets.history import BowAt, bow_at
+from datasets.record import Dimension, DrawLength, Side, Taken
+from datasets.removals import Polyline
+from datasets.schema import Cut, Method, Removal
+from predictor.bows.bow import Refusal
+from predictor.planning.kit_state import Kit
+from predictor.planning.prospects import Judged, Knowledge
+from predictor.planning.removal_gains import got_by
+from predictor.prediction.worth import UNIT_IN
+
+
+def shares_got(kit: Kit, draw: DrawLength, knowledge: Knowledge) -> Mapping[Method, float] | Refusal:
+    """Return the share of the statics' loss that is expected of a unit off the whole limbs, measured, by method.
+
+    Args:
+        kit: the bow as it stands.
+        draw: at which weight counts.
+        knowledge: of the shop.
+    """
+    bow = bow_at(kit.form, kit.build, kit.events)
+    units = {method: _unit_off(kit, bow, method) for method in UNIT_IN}
+    got = got_by(kit, Judged(draw, 0), knowledge, {method: (unit, unit) for method, unit in units.items()})
+    return got if isinstance(got, Refusal) else {method: one.gain for method, one in got.items()}
+
+
+def _unit_off(kit: Kit, bow: BowAt, method: Method) -> tuple[Removal, ...]:
+    """Return a unit off both limbs; a corner is rounded by a unit more than it is already."""
+    even: Polyline = ((0.0,), (0.0,))
+    upper, lower = (limb.edge_radius if method is Method.EDGES else even for limb in (bow.upper, bow.lower))
+    limbs = {Side.BOTH: upper} if upper == lower else {Side.UPPER: upper, Side.LOWER: lower}
+    day = max((event.on for event in kit.events), default=date.max)
+    return tuple(
+        Removal(
+            id=f"{kit.build.id}/{9998 + place}",
+            build=kit.build.id,
+            on=day,
+            method=method,
+            limb=limb,
+            done=tuple(
+                Cut(at=_measured(max(at, 0.0)), amount_in=_measured(had + UNIT_IN[method]))
+                for at, had in zip(*already, strict=True)
+            ),
+        )
+        for place, (limb, already) in enumerate(limbs.items())
+    )
+
+
+def _measured(inch: float) -> Dimension:
+    return Dimension(inch=inch, taken=Taken.CALIPER)

@@ -1,0 +1,1 @@
+"""What follows for one bow: expected weights, what-ifs, comparisons, what a measurement would bring."""

@@ -1,0 +1,1 @@
+"""Which stack to press."""

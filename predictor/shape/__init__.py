@@ -1,0 +1,1 @@
+"""The unstrung shape of a limb from readings off a straight edge."""
