@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from predictor.bows.influence import influence, integral
 from predictor.mechanics.elastica import LimbGrid
 from predictor.mechanics.statics import Braced, brace, draw
-from tests.predictor import test_contact as recurve
+from tests.predictor.mechanics import test_contact as recurve
 from tests.predictor.mechanics.test_statics import BRACE, REFLEXED, STIFFNESS, bow
 
 DRAWS = [0.4, 0.7, 1.0]

@@ -9,7 +9,7 @@ import pytest
 from predictor.bows.tangents import Neighbours, forces, half_strings
 from predictor.mechanics.batch import Array
 from predictor.mechanics.statics import Status, brace, draw
-from tests.predictor import test_contact as recurve
+from tests.predictor.mechanics import test_contact as recurve
 from tests.predictor.mechanics.test_statics import BRACE, REFLEXED, STIFFNESS, bow
 
 STEP = 1e-6
