@@ -6,6 +6,7 @@ recorded dimension.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,11 +21,30 @@ Array = NDArray[np.float64]
 Polyline = tuple[tuple[float, ...], tuple[float, ...]]
 """Stations and values; straight between stations, constant beyond the end ones."""
 
-CARRIED_OUT = "removal carried out"
-"""Source of the doubt about a removal of which only the plan is noted."""
+CARRIED_OUT = "removal carried out, "
+"""What the source of the doubt about a removal of which only the plan is noted starts with."""
 
 GAIN_OF = "gain of "
 """What the source of the doubt about a way of taking stock off starts with."""
+
+
+class Amount(StrEnum):
+    """What is taken off by one kind of work: hands differ from one to the other."""
+
+    WIDTH = "width"
+    CORNERS = "corners"
+    GLASS = "glass"
+    LENGTH = "length"
+
+
+AMOUNTS = {
+    Method.SIDES: Amount.WIDTH,
+    Method.TRAP: Amount.WIDTH,
+    Method.EDGES: Amount.CORNERS,
+    Method.BELLY_GLASS: Amount.GLASS,
+    Method.BACK_GLASS: Amount.GLASS,
+    Method.SHORTEN: Amount.LENGTH,
+}
 
 
 @dataclass(frozen=True)
@@ -47,9 +67,15 @@ def cuts_of(removal: Removal, name: str, length: float, ledger: Ledger) -> Cuts:
         # Where nothing came off, nothing was misread.
         amounts = _polyline(removal.done, length, lambda amount: (amount + shift if amount else 0.0) * times)
     else:
-        share = ledger.note(name, CARRIED_OUT, 1.0, tolerances.CARRIED_OUT) * times
+        source = f"{CARRIED_OUT}{AMOUNTS[removal.method]}"
+        share = ledger.note(name, source, 1.0, tolerances.CARRIED_OUT) * times
         amounts = _polyline(removal.planned, length, lambda amount: amount * share)
     return Cuts(removal.method, amounts, gain)
+
+
+def amount_of(source: str) -> Amount | None:
+    """Return the kind of amount that a source of doubt is about, if it is a plan that is carried out."""
+    return Amount(source.removeprefix(CARRIED_OUT)) if source.startswith(CARRIED_OUT) else None
 
 
 def gain_of(method: Method) -> str:

@@ -12,9 +12,9 @@ from predictor.belief.model import prior_belief
 from reports.grouping import groups
 from reports.numbers import counted
 from reports.sources import Basis, Sources, basis_of, how_left_out
-from training.coverage import Bar, Count, bars, count, inside
-from training.left_out_builds import LeftOutBuild, LeftOutBuilds
-from training.questions import answers
+from training.checking.coverage import Bar, Count, bars, count, inside
+from training.checking.left_out_builds import LeftOutBuild, LeftOutBuilds
+from training.checking.questions import answers
 
 Array = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ from reports.graphs import BAND, BLUE, GREY, VERMILION, label
 from reports.numbers import fixed
 from reports.printing import Units
 from reports.sources import not_counted, tell_basis
-from training.coverage import CONFIDENCE
+from training.checking.coverage import CONFIDENCE
 
 FEW = 10
 """Up to so many builds each is told by itself."""

@@ -19,7 +19,7 @@ from predictor.prediction.between import Stood
 from reports.blocks import Block, Caution, Paragraph, grid
 from reports.printing import Units
 from reports.sources import Basis, ReportError, Sources, basis_of, tell_basis
-from training.two_bows import Difference, Side, difference, sides
+from training.studies.two_bows import Difference, Side, difference, sides
 
 LEVEL = 0.9
 

@@ -19,9 +19,9 @@ from predictor.belief.model import level_name
 from predictor.belief.posterior import Posterior
 from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES
 from reports.sources import Basis, Sources, basis_of
-from training.control_chart import Alarm, alarms, caught, moving_average, sd_by_moving_range
-from training.forward import first_foretold, foretold, raised
-from training.left_out_builds import LeftOutBuild
+from training.checking.control_chart import Alarm, alarms, caught, moving_average, sd_by_moving_range
+from training.checking.forward import first_foretold, foretold, raised
+from training.checking.left_out_builds import LeftOutBuild
 
 FEWEST_OF_A_LEVEL = 2
 """Builds of a lot or a scale from which it is a candidate."""

@@ -10,8 +10,8 @@ from reports.graphs import BAND, BLUE, GREY, VERMILION, label
 from reports.numbers import fixed
 from reports.printing import Units, named_once
 from reports.sources import tell_basis
-from training.control_chart import BUILDS_A_FALSE_ALARM, EWMA_SHARE
-from training.forward import FEWEST_BEFORE
+from training.checking.control_chart import BUILDS_A_FALSE_ALARM, EWMA_SHARE
+from training.checking.forward import FEWEST_BEFORE
 
 FEWEST_FOR_RULES = 8
 """The longest run rule looks at so many."""

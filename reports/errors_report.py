@@ -10,7 +10,7 @@ from datasets.record import Record
 from predictor.belief.mixture import NormalMixture
 from reports.grouping import groups
 from reports.sources import Basis, Sources, basis_of, how_left_out
-from training.compared import (
+from training.checking.compared import (
     FEWEST_FOR_RIVALS,
     Difference,
     Errors,
@@ -20,9 +20,9 @@ from training.compared import (
     paired,
     rivals_left_out,
 )
-from training.diagnostics import Spread, breusch_pagan, influence, trends, white
-from training.left_out_builds import LeftOutBuild, LeftOutBuilds
-from training.surprise import most_surprising, reasons
+from training.checking.diagnostics import Spread, breusch_pagan, influence, trends, white
+from training.checking.left_out_builds import LeftOutBuild, LeftOutBuilds
+from training.checking.surprise import most_surprising, reasons
 
 Array = NDArray[np.float64]
 

@@ -18,8 +18,8 @@ from reports.graphs import BAND, BLUE, GREY, VERMILION, label, points
 from reports.numbers import fixed
 from reports.printing import Units
 from reports.sources import tell_basis
-from training.compared import FEWEST_FOR_RIVALS
-from training.diagnostics import BUILDS_A_COLUMN, FEWEST_FOR_A_TREND
+from training.checking.compared import FEWEST_FOR_RIVALS
+from training.checking.diagnostics import BUILDS_A_COLUMN, FEWEST_FOR_A_TREND
 
 TOLD_OF_EACH = (
     "Each was foretold as built and cut by its last weighing; a planned bow, not cut yet, errs more."

@@ -3,8 +3,8 @@
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 
-from training.coverage import thirds
-from training.left_out_builds import LeftOutBuild
+from training.checking.coverage import thirds
+from training.checking.left_out_builds import LeftOutBuild
 
 FEWEST_FOR_THIRDS = 9
 """Below so many builds thirds would hold two or fewer."""

@@ -8,8 +8,8 @@ from datasets.record import Record
 from reports.blocks import Block, Paragraph, grid
 from reports.numbers import fixed
 from reports.printing import Units
-from training.gauge_study import Variation, by_analysis, by_ranges
-from training.weighed_again import Occasion, largest_study
+from training.studies.gauge_study import Variation, by_analysis, by_ranges
+from training.studies.weighed_again import Occasion, largest_study
 
 FEWEST_CATEGORIES = 5
 """Classes of bows that a good measuring system tells apart: AIAG, Measurement Systems Analysis (2010), from memory."""

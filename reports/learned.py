@@ -1,14 +1,14 @@
 """What training has learned: for people, and as JSON."""
 
 import json
-from math import exp, log
+from math import exp, log, sqrt
 
 import numpy as np
 from rich.console import Console
 from rich.markup import escape
 
 from datasets.book import ShopBook
-from datasets.removals import GAIN_OF
+from datasets.removals import GAIN_OF, Amount
 from predictor.belief.calibration import (
     LUCK,
     Calibration,
@@ -17,12 +17,13 @@ from predictor.belief.calibration import (
     ratio_in_words,
     widened_in_words,
 )
+from predictor.belief.carrying_out import Carried
 from predictor.belief.columns import STIFFNESS
 from predictor.belief.mixture import NormalMixture
 from predictor.belief.model import Model
 from predictor.belief.model_file import model_path, save_model
 from predictor.belief.posterior import Posterior
-from predictor.belief.scatter import SCALE_LOG_SDS, SCALE_MEDIANS, SHOOTING_IN
+from predictor.belief.scatter import SCALE_LOG_SDS, SCALE_SDS, SHOOTING_IN
 from predictor.belief.settling import FULL_SETTLING_SHOTS
 from predictor.belief.shares import BUILD_SOURCES, GROUP_SOURCES
 from predictor.prediction.predict import LEVELS
@@ -32,7 +33,7 @@ from reports.printing import table
 LEFT_OUT_SHOWN = 8
 
 UNMOVED, STILL_OPEN = 0.1, 0.8
-"""A scatter is not learned yet while its median is within this share of the prior one, and its spread at least
+"""A scatter is not learned yet while its size is within this share of the prior one, and its spread at least
 this share of the spread before."""
 
 
@@ -40,11 +41,11 @@ def learn(book: ShopBook) -> Model:
     """Train on a book and keep the model beside it.
 
     Raises:
-        training.train.NothingToLearnError: no build that may teach has been weighed.
+        training.learning.train.NothingToLearnError: no build that may teach has been weighed.
         predictor.belief.model.ModelError: the model cannot be written.
     """
     # The fit is slow to load, so only training loads it.
-    from training.train import train
+    from training.learning.train import train
 
     model = train(book.contents(), book.data_hash(), book.length()).model
     save_model(model_path(book.path), model)
@@ -71,7 +72,9 @@ def show_learned(model: Model, seconds: float, out: Console) -> None:
         )
     out.print(_carried_out(model))
     out.print(escape(_settling(model, belief)))
-    out.print(table(["scatter of (median)", "learned", "believed before"], _scatter(belief), right=(1, 2)))
+    out.print(
+        table(["scatter of (root mean square)", "learned", "believed before"], _scatter(belief), right=(1, 2))
+    )
     heads = ["interval", "builds left out", "in it", "by rank", f"by luck, {LUCK:.0%}"]
     out.print(table(heads, _checks(model), right=(1, 2, 3, 4)))
     _show_trust(model, out)
@@ -146,12 +149,18 @@ def _ends(effect: NormalMixture) -> tuple[float, float, float]:
 
 
 def _carried_out(model: Model) -> str:
-    done = model.habits.carrying_out.anybody
-    share = f"{_percent(1 + done.mean)} of the plan, give or take {_percent(done.sd)}"
+    habit = model.habits.carrying_out
+    told = [_of_amount(amount, done) for amount, done in habit.others.items()]
+    return " ".join((_of_amount(Amount.WIDTH, habit.anybody), *told))
+
+
+def _of_amount(amount: Amount, done: Carried) -> str:
+    share, spread = _percent(1 + done.mean), f"give or take {_percent(done.sd)}"
     if not done.removals:
-        return f"A planned removal is taken to come out at {share}: the default, until some are measured afterwards."
-    measured = "1 was" if done.removals == 1 else f"{done.removals} were"
-    return f"A planned removal comes out at {share} ({measured} measured afterwards)."
+        default = "the default, until some is measured afterwards"
+        return f"Of planned {amount} {share} is taken to come off, {spread}: {default}."
+    times = "once" if done.removals == 1 else f"{done.removals} times"
+    return f"Of planned {amount} {share} comes off, {spread} (measured afterwards {times})."
 
 
 def _settling(model: Model, belief: Posterior) -> str:
@@ -164,10 +173,10 @@ def _settling(model: Model, belief: Posterior) -> str:
 
 
 def _scatter(belief: Posterior) -> list[list[str]]:
-    """Return rows: each scatter, its size as it is believed now and as it was before any build, both as medians."""
+    """Return rows: each scatter, its size as believed now and before any build, both as root mean squares."""
     rows = []
     for name, source in (GROUP_SOURCES | BUILD_SOURCES).items():
-        believed = SCALE_MEDIANS[name]
+        believed = SCALE_SDS[name]
         size, factor_sd = _typical(belief, name)
         unmoved = abs(log(size / believed)) < UNMOVED and factor_sd > STILL_OPEN * SCALE_LOG_SDS[name]
         rows.append([source, "not learned yet" if unmoved else _percent(size), _percent(believed)])
@@ -175,10 +184,11 @@ def _scatter(belief: Posterior) -> list[list[str]]:
 
 
 def _typical(belief: Posterior, name: str) -> tuple[float, float]:
-    """Return the median of a scatter, taken as log-normal as it is before any build, and the sd of its logarithm."""
-    logs = np.log(belief.scale(name))
-    mean = float(belief.weights @ logs)
-    return exp(mean), float(np.sqrt(belief.weights @ (logs - mean) ** 2))
+    """Return the root mean square of a scatter, and the standard deviation of its logarithm."""
+    sizes = belief.scale(name)
+    logs = np.log(sizes)
+    spread = sqrt(float(belief.weights @ (logs - belief.weights @ logs) ** 2))
+    return sqrt(float(belief.weights @ sizes**2)), spread
 
 
 def _percent(share: float) -> str:

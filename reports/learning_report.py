@@ -16,10 +16,10 @@ from reports.graphs import BLUE, VERMILION, label
 from reports.numbers import fixed
 from reports.printing import Units, named_once
 from reports.sources import Basis, Sources, basis_of, tell_basis
-from training.candidates import candidates, usual_bows
-from training.compared import mean
-from training.learning_curve import LEVEL, curve
-from training.left_out_builds import LeftOutBuilds
+from training.checking.compared import mean
+from training.checking.left_out_builds import LeftOutBuilds
+from training.studies.candidates import candidates, usual_bows
+from training.studies.learning_curve import LEVEL, curve
 
 AHEAD = 10
 """So many more builds are looked ahead."""

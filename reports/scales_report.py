@@ -17,8 +17,8 @@ from reports.hands_study import StudyReport, study_report, tell_study
 from reports.numbers import fixed
 from reports.printing import Units
 from reports.sources import Basis, Sources, basis_of, tell_basis
-from training.gauge_study import pooled
-from training.weighed_again import occasions, repeats
+from training.studies.gauge_study import pooled
+from training.studies.weighed_again import occasions, repeats
 
 USUAL_LBF = 50.0
 """A bias is told for a bow of this weight."""

@@ -17,9 +17,9 @@ from predictor.belief.posterior import Posterior
 from predictor.belief.scale_bias import with_check_weights
 from reports.blocks import Block, Caution, Paragraph, grid
 from reports.numbers import counted
-from training.left_out_builds import MOST_REFITTED, LeftOutBuilds, left_out_at_once, left_out_builds
+from training.checking.left_out_builds import MOST_REFITTED, LeftOutBuilds, left_out_at_once, left_out_builds
+from training.learning.train import NothingToLearnError, Trained, train
 from training.progress import Track
-from training.train import NothingToLearnError, Trained, train
 
 LEFT_OUT_SHOWN = 8
 

@@ -12,10 +12,10 @@ from predictor.belief.scale_bias import by_weighings
 from predictor.planning.stakes import Stakes
 from predictor.prediction.conformity import conformance, guard_band
 from reports.sources import Basis, Sources, basis_of
-from training.coverage import wilson
-from training.first_draws import FirstDraws, first_draws
-from training.left_out_builds import LeftOutBuilds
-from training.promises import (
+from training.checking.coverage import wilson
+from training.checking.left_out_builds import LeftOutBuilds
+from training.studies.first_draws import FirstDraws, first_draws
+from training.studies.promises import (
     Kept,
     delivered,
     judged_sd,
@@ -23,9 +23,9 @@ from training.promises import (
     tolerance_by_rank,
     tolerance_for,
 )
-from training.reading_error import ReadingError, reading_error
-from training.usual_kits import kept_with_plan, share_kept, tolerance_kept, usual_kits
-from training.weighed_again import occasions
+from training.studies.reading_error import ReadingError, reading_error
+from training.studies.usual_kits import kept_with_plan, share_kept, tolerance_kept, usual_kits
+from training.studies.weighed_again import occasions
 
 SHARES = (0.9, 0.95, 0.99)
 

@@ -7,7 +7,7 @@ from reports.numbers import fixed
 from reports.printing import Units
 from reports.sources import tell_basis
 from reports.tolerance_report import RISK, SHARES, Chance, ToleranceReport, WithPlan
-from training.usual_kits import TOLERANCES_LBF
+from training.studies.usual_kits import TOLERANCES_LBF
 
 FEW = 10
 """Builds below which a shop's scatters are mostly those that were assumed before it had any."""

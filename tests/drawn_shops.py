@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from predictor.belief.columns import Columns
 from predictor.belief.cutting import Cut
 from predictor.belief.own_history import Slips
-from predictor.belief.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, SCALE_LOG_SDS, SCALE_MEDIANS
+from predictor.belief.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, SCALE_LOG_SDS, SCALE_SDS
 from predictor.belief.weighings import Weighing
+from training.engine.scale_priors import LogNormal
 
 Array = NDArray[np.float64]
 
@@ -71,11 +72,13 @@ class Truth:
 
 def draw_truth(rng: np.random.Generator) -> Truth:
     """Draw the scales of a shop from their priors; effects follow as they are asked for."""
-    scales = {
-        name: SCALE_MEDIANS[name] * float(np.exp(SCALE_LOG_SDS[name] * rng.standard_normal()))
-        for name in (*GROUPS, *BUILD_COLUMNS)
-    }
-    return Truth(rng, scales, float(np.exp(NOISE_LOG_SD * rng.standard_normal())))
+
+    def scale(root: float, log_sd: float) -> float:
+        prior = LogNormal.of_mean_square(root, log_sd)
+        return prior.median * float(np.exp(prior.log_sd * rng.standard_normal()))
+
+    scales = {name: scale(SCALE_SDS[name], SCALE_LOG_SDS[name]) for name in (*GROUPS, *BUILD_COLUMNS)}
+    return Truth(rng, scales, scale(1.0, NOISE_LOG_SD))
 
 
 def drawn(truth: Truth, weighings: Sequence[Weighing], slips: Slips | None = None) -> tuple[Weighing, ...]:

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
-from training.readings import BuildColumn, Group, Readings
-from training.scale_priors import Flat, ScalePrior
+from training.engine.readings import BuildColumn, Group, Readings
+from training.engine.scale_priors import Flat, ScalePrior
 
 Array = NDArray[np.float64]
 REFERENCE = Path(__file__).parent / "reference"

@@ -21,7 +21,7 @@ from predictor.belief.habits import Habits
 from predictor.belief.scatter import PRIOR_SCATTER
 from predictor.belief.weighings import Weighing
 from predictor.bows.features import Features, InputEffect
-from training.carried_out import Share, updated
+from training.learning.carried_out import Share, updated
 
 Array = NDArray[np.float64]
 

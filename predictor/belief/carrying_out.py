@@ -1,24 +1,19 @@
 """How exactly a builder carries out a planned removal: what is done, as a share of what was planned."""
 
-from enum import StrEnum
 from math import sqrt
 
 from pydantic import Field
 
 from datasets import tolerances
 from datasets.record import Record
+from datasets.removals import Amount
 
 WORTH_REMOVALS = 10
 """The default counts as much as so many removals (a choice of this project)."""
 
 
-class Amount(StrEnum):
-    """What is taken off by one kind of work: hands differ from one to the other."""
-
-    WIDTH = "width"
-    CORNERS = "corners"
-    GLASS = "glass"
-    LENGTH = "length"
+PLANS_OF = "plans of "
+"""What the name of a common effect that holds a mean share starts with."""
 
 
 class Carried(Record):
@@ -33,23 +28,22 @@ class Carried(Record):
 
 
 class CarryingOut(Record):
-    """Beliefs of a shop, for each builder who noted enough and for anybody else, of widths; of other amounts apart.
-
-    A plan of any kind is believed to be carried out as widths are, for the dimensions that a weighing rests on do not
-    say which kind of removal they are of. What is learned of the others is kept for who reads the model.
-    """
+    """Beliefs of a shop: of widths for builders who noted enough and anybody else, of other amounts anybody's."""
 
     anybody: Carried = Carried()
     builders: dict[str, Carried] = Field(default_factory=dict)
     others: dict[Amount, Carried] = Field(
         default_factory=dict,
-        description="anybody's, of amounts other than widths; corners by the loss of weight",
+        description="anybody's, of amounts other than widths; corners by their radius",
     )
 
-    def by(self, builder: str | None) -> Carried:
-        """Return what is believed of a builder."""
+    def by(self, builder: str | None, amount: Amount) -> Carried:
+        """Return what is believed of a builder and a kind of amount."""
+        if amount is not Amount.WIDTH:
+            return self.others.get(amount, Carried())
         return self.builders.get(builder or "", self.anybody)
 
-    def name(self, builder: str | None) -> str:
-        """Return the name of the common effect that holds a builder's mean."""
-        return f"removals carried out by {builder if builder in self.builders else 'anybody'}"
+    def name(self, builder: str | None, amount: Amount) -> str:
+        """Return the name of the common effect that holds the mean of these."""
+        apart = amount is Amount.WIDTH and builder in self.builders
+        return f"{PLANS_OF}{amount} carried out by {builder if apart else 'anybody'}"

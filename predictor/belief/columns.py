@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from datasets.materials import Kind, Material
-from datasets.removals import CARRIED_OUT, GAIN_OF, gain_of
+from datasets.removals import GAIN_OF, amount_of, gain_of
 from datasets.schema import Method, Stage
 from predictor.belief.beyond import LENGTH, STACK, WIDTH, Ranges, beyond
 from predictor.belief.carrying_out import CarryingOut
@@ -203,7 +203,7 @@ def columns(
             UNNOTED_SCALE: ones * (moment.scale is None),
             CUT_TO_ORDER: np.zeros_like(ones),
         },
-        tolerances=tuple(_tolerances(found, materials, habits.carrying_out.by(moment.builder).sd)),
+        tolerances=tuple(_tolerances(found, materials, moment.builder, habits.carrying_out)),
         weighing=(Tolerance(_CLIMATE, _CLIMATE, ones * scatter.climate),),
         sd=np.hypot(scatter.scale_reading_lbf, scatter.draw_reading_in * slope) / weight,
         unnoted=unnoted,
@@ -282,17 +282,17 @@ def _moduli(
 def _of_removals(
     found: Features, builder: str | None, carrying_out: CarryingOut
 ) -> Iterator[tuple[str, Prior, Array]]:
-    """Yield common effects that removals have a part in, by name: each method's gain, and the builder's mean share.
+    """Yield common effects that removals have a part in, by name: each method's gain, and mean shares of plans.
 
     A gain is the share of the statics' loss that is got, less one.
     """
-    usual = carrying_out.by(builder)
     for effect in found.inputs:
         column = np.array(effect.log_effect)
         if _is_gain(effect):
             yield effect.input.source, Prior(0.0, effect.input.sd), column
-        elif effect.input.source == CARRIED_OUT:
-            yield carrying_out.name(builder), Prior(usual.mean, usual.mean_sd), column
+        elif (amount := amount_of(effect.input.source)) is not None:
+            usual = carrying_out.by(builder, amount)
+            yield carrying_out.name(builder, amount), Prior(usual.mean, usual.mean_sd), column
 
 
 def _is_gain(effect: InputEffect) -> bool:
@@ -300,11 +300,12 @@ def _is_gain(effect: InputEffect) -> bool:
 
 
 def _tolerances(
-    found: Features, materials: Mapping[str, Material], carried_out_sd: float
+    found: Features, materials: Mapping[str, Material], builder: str | None, carrying_out: CarryingOut
 ) -> Iterator[Tolerance]:
     for effect in found.inputs:
         if not _is_gain(effect):
-            sd = carried_out_sd if effect.input.source == CARRIED_OUT else effect.input.sd
+            amount = amount_of(effect.input.source)
+            sd = effect.input.sd if amount is None else carrying_out.by(builder, amount).sd
             yield Tolerance(effect.input.name, effect.input.source, np.array(effect.log_effect) * sd)
     for modulus in found.moduli:
         source = f"{modulus.material} from bow to bow"

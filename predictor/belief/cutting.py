@@ -15,10 +15,11 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from datasets.removals import CARRIED_OUT, GAIN_OF, gain_of
+from datasets.removals import GAIN_OF, amount_of, gain_of
 from datasets.schema import Method
 from predictor.belief.beyond import BEYOND, LENGTH, STACK, WIDTH
 from predictor.belief.called_for import called_for
+from predictor.belief.carrying_out import PLANS_OF
 from predictor.belief.columns import DRAW_SHAPE, FINISHED, Columns, Moment, Prior, Tolerance
 from predictor.belief.scatter import BOW, CUT_TO_ORDER, LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES, UNNOTED_SCALE
 from predictor.belief.usual_cut import UsualCut
@@ -163,8 +164,10 @@ def _lost(columns: Columns) -> float:
 
 def _before_any(columns: Columns) -> Columns:
     """Return columns without what removals bring into them: the reading that called for the last one is not known."""
-    kept = {name: column for name, column in columns.common.items() if not name.startswith(GAIN_OF)}
-    carried = tuple(given for given in columns.tolerances if given.source != CARRIED_OUT)
+    kept = {
+        name: column for name, column in columns.common.items() if not name.startswith((GAIN_OF, PLANS_OF))
+    }
+    carried = tuple(given for given in columns.tolerances if amount_of(given.source) is None)
     return replace(columns, common=kept, tolerances=carried, weighing=())
 
 

@@ -48,7 +48,7 @@ class NormalMixture:
     def cdf(self, values: Array) -> Array:
         """Return the probability of lying below each value, shape (n,)."""
         below: Array = np.sum(self.weights * ndtr((values - self.means) / self.sds), axis=0)
-        return below
+        return np.clip(below, 0.0, 1.0)  # weights add up to one but for rounding
 
     def stretched(self, factor: float | Array) -> "NormalMixture":
         """Return the mixture made wider or narrower about its medians by a positive factor, or by one for each."""

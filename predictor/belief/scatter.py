@@ -36,7 +36,7 @@ BOW, FINISH_SANDING, SHOOTING_IN = "bow", "finish sanding", "shooting in"
 UNNOTED_SCALE = "scale not noted"
 CUT_TO_ORDER = "cut to the order"
 
-SCALE_MEDIANS = MappingProxyType(
+SCALE_SDS = MappingProxyType(
     {
         LOTS_OF_WOOD: 0.06,
         LOTS_OF_GLASS: 0.03,
@@ -47,17 +47,17 @@ SCALE_MEDIANS = MappingProxyType(
         FINISH_SANDING: 0.008,
         SHOOTING_IN: 0.005,
         UNNOTED_SCALE: 0.006,
-        CUT_TO_ORDER: 0.05,
+        CUT_TO_ORDER: 0.08,
     }
 )
-"""Scatter of each group's levels and of each effect that a build has of its own: what is believed before training,
-which replaces it by what the shop's own builds show."""
+"""Scatter of each group's levels and of each effect that a build has of its own, as the root mean square over shops:
+what is believed before training, which replaces it by what the shop's own builds show."""
 
-SCALE_LOG_SD = 0.7
-"""How well the medians are known before training: two times in three to a factor of two."""
+SCALE_LOG_SD = 0.5
+"""How well they are known before training: two times in three within 65 %."""
 
 SCALE_LOG_SDS = MappingProxyType(
-    dict.fromkeys(SCALE_MEDIANS, SCALE_LOG_SD) | {FINISH_SANDING: 0.35, SHOOTING_IN: 0.35}
+    dict.fromkeys(SCALE_SDS, SCALE_LOG_SD) | {FINISH_SANDING: 0.35, SHOOTING_IN: 0.35}
 )
 """The same by name. Losses of a few per cent scatter less widely, two times in three within 40 %; few bows are weighed
 often enough to tell."""

@@ -30,6 +30,9 @@ from predictor.mechanics.statics import nocking_point
 
 _ROUNDS = 10
 _CLOSE = 1e-7
+_MOST_TURN = 0.1
+"""Angle by which one step turns a riser at most [rad]: with ears at an angle, a longer one may leave the balance
+that is near for none."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -265,7 +268,7 @@ def evened(balance: Balance, hold: Hold, angle: Array) -> Even:
     for trial in range(_ROUNDS):
         solution = settled(balance.halves.limbs, balance.equations(angle), hold)
         uneven = balance.uneven(solution.hold, solution.sight, angle)
-        step = -uneven.off / uneven.by_angle
+        step = np.clip(-uneven.off / uneven.by_angle, -_MOST_TURN, _MOST_TURN)
         angle = angle + step
         hold = moved(balance.halves.limbs, solution.hold, np.tile(step, 2)[:, None] * uneven.hold_by_angle)
         close = np.abs(step) < _CLOSE

@@ -37,7 +37,7 @@ def train_model(context: typer.Context, as_json: JsonOption = False) -> int:
     Example: drawweight train
     """
     # The fit is slow to load, so only this command loads it.
-    from training.train import NothingToLearnError
+    from training.learning.train import NothingToLearnError
 
     started = perf_counter()
     with (

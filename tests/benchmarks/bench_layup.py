@@ -23,11 +23,11 @@ from predictor.planning.prospects import Judged, Promise
 from predictor.pressing.layup import LEVEL, Choice
 from predictor.pressing.swaps import Change
 from reports.layup import Asked, for_form
-from training.shop_designs import DESIGNS, GLASS, WOODS, Design
-from training.shop_press import pressed_bow
-from training.shop_truth import Scatter, ShopTruth, positive
-from training.train import train
-from training.virtual_shop import VirtualShop, simulate
+from training.learning.train import train
+from training.workshop.shop_designs import DESIGNS, GLASS, WOODS, Design
+from training.workshop.shop_press import pressed_bow
+from training.workshop.shop_truth import Scatter, ShopTruth, positive
+from training.workshop.virtual_shop import VirtualShop, simulate
 
 FIRST_SEED = 548_000
 SHOTS = 500

@@ -36,16 +36,16 @@ from predictor.belief.own_history import laid_with_cut, together
 from predictor.belief.posterior import predict
 from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from predictor.belief.weighings import Weighing
-from training.clerical import with_mistakes
-from training.evaluate import LEVELS, Learned, Trial, learned, lots_seen, marks, only, trial_of
-from training.evidence import evidence_side_by_side
-from training.oracle import knowing_the_shops
-from training.questions import Question, cut_to_weight, first_on_record, only_asked
-from training.rivals import RIVALS
-from training.scores import Estimate, clustered_mean, clustered_ratio
-from training.shop_designs import DESIGNS, WOODS
-from training.shop_truth import Scatter, ShopTruth
-from training.virtual_shop import VirtualShop, simulate_side_by_side
+from training.checking.evaluate import LEVELS, Learned, Trial, learned, lots_seen, marks, only, trial_of
+from training.checking.oracle import knowing_the_shops
+from training.checking.questions import Question, cut_to_weight, first_on_record, only_asked
+from training.checking.rivals import RIVALS
+from training.checking.scores import Estimate, clustered_mean, clustered_ratio
+from training.learning.evidence import evidence_side_by_side
+from training.workshop.clerical import with_mistakes
+from training.workshop.shop_designs import DESIGNS, WOODS
+from training.workshop.shop_truth import Scatter, ShopTruth
+from training.workshop.virtual_shop import VirtualShop, simulate_side_by_side
 
 Array = NDArray[np.float64]
 

@@ -31,8 +31,8 @@ from predictor.planning.ways import Limits
 from tests.benchmarks.kit_bench import Bench
 from tests.benchmarks.one_who_knows import by_one_who_knows
 from tests.benchmarks.plan_endings import MOST_WEIGHINGS, STAKES, Ended, Shop, told, totals
-from training.train import train
-from training.virtual_shop import simulate
+from training.learning.train import train
+from training.workshop.virtual_shop import simulate
 
 FIRST_SEED = 560_000
 NEAR_ENOUGH_LBF = 0.5

@@ -41,13 +41,13 @@ from predictor.belief.shot_in import left_after
 from predictor.belief.weighings import Weighed, Weighing, draws_from_back, moment_at, weighed
 from predictor.bows.bow import Refusal
 from predictor.bows.features import Features, features
-from training.evaluate import only
-from training.oracle import knowing_the_shop
-from training.questions import Question, at_draw
-from training.scores import Estimate, clustered_mean, clustered_ratio
-from training.shop_truth import Scatter, ShopTruth
-from training.train import train
-from training.virtual_shop import simulate
+from training.checking.evaluate import only
+from training.checking.oracle import knowing_the_shop
+from training.checking.questions import Question, at_draw
+from training.checking.scores import Estimate, clustered_mean, clustered_ratio
+from training.learning.train import train
+from training.workshop.shop_truth import Scatter, ShopTruth
+from training.workshop.virtual_shop import simulate
 
 Array = NDArray[np.float64]
 

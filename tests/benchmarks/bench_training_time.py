@@ -28,12 +28,12 @@ from datasets.contents import Contents
 from predictor.belief.own_history import Slips
 from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from predictor.belief.weighings import Weighing
-from training.cuts import usual_cut, with_cuts
-from training.evidence import evidence, readings
-from training.hierarchy import fit
-from training.questions import cut_to_weight, questions
-from training.rivals import Table, dimensions_process, table
-from training.virtual_shop import simulate
+from training.checking.questions import cut_to_weight, questions
+from training.checking.rivals import Table, dimensions_process, table
+from training.engine.hierarchy import fit
+from training.learning.cuts import usual_cut, with_cuts
+from training.learning.evidence import evidence, readings
+from training.workshop.virtual_shop import simulate
 
 SEED, SOLVED, DELIVERY_EVERY = 7, 300, 25
 MOST_FOR_A_PROCESS = 1000

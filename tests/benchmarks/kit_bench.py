@@ -18,9 +18,9 @@ from predictor.planning.kit_state import FIRST_SHOTS, Kit
 from predictor.planning.prospects import Judged, Promise
 from predictor.pressing.blanks import widths_of
 from tests.benchmarks.plan_endings import STAKES, Ended
-from training.shop_press import Job, press
-from training.shop_scale import weigh
-from training.shop_truth import Key, Scatter, ShopTruth
+from training.workshop.shop_press import Job, press
+from training.workshop.shop_scale import weigh
+from training.workshop.shop_truth import Key, Scatter, ShopTruth
 
 SHOTS = 500
 HEAVY_LBF = (5.0, 12.0)

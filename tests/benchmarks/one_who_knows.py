@@ -15,7 +15,7 @@ from predictor.planning.kit_state import FIRST_SHOTS, NEAR_SHARE
 from predictor.planning.passes import Finishing, Noise, Outlook, Step, outlook
 from tests.benchmarks.kit_bench import SHOTS, Bench
 from tests.benchmarks.plan_endings import MOST_WEIGHINGS, STAKES, Ended
-from training.shop_truth import SCALES, Scatter
+from training.workshop.shop_truth import SCALES, Scatter
 
 BY_RECORDS = 0.04
 """Standard deviation of weight by recorded dimensions and true moduli: wide, as the first weighing settles it."""

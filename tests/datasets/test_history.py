@@ -194,9 +194,9 @@ def test_a_planned_removal_counts_as_a_plan() -> None:
 
     assert at(planned.upper.width_belly, 0) == pytest.approx(1.125)
     assert at(measured.upper.width_belly, 0) == pytest.approx(1.1875)
-    (doubt,) = [one for one in planned.inputs if one.source == "removal carried out"]
+    (doubt,) = [one for one in planned.inputs if one.source == "removal carried out, width"]
     assert doubt.sd == tolerances.CARRIED_OUT
-    assert not [one for one in measured.inputs if one.source == "removal carried out"]
+    assert not [one for one in measured.inputs if one.source == "removal carried out, width"]
 
 
 def test_a_plan_has_a_plans_tolerances() -> None:

@@ -5,9 +5,9 @@ from functools import cache
 
 from datasets.contents import Contents
 from reports.sources import Sources
-from training.evaluate import only
-from training.train import train
-from training.virtual_shop import simulate
+from training.checking.evaluate import only
+from training.learning.train import train
+from training.workshop.virtual_shop import simulate
 
 HASH = "5c" * 32
 SEED, MOST = 90210, 24

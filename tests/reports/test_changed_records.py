@@ -72,6 +72,11 @@ def test_a_correction_from_a_file_is_looked_at_again(trained: Command) -> None:
 def test_a_model_newer_than_the_day_is_not_asked(trained: Command) -> None:
     """As of a day gone by a newer model is left out, which is said; as of today it is asked."""
     today = date.today()
+    Path("other.json").write_text(json.dumps({"build": [shop.build(id="K-002").data]}))
+    assert trained("add other.json").code == 0
+    lbf = 1.15 * predicted(trained)["force"]["weight_lbf"]
+    assert trained(f"weigh K-002 28={lbf:.2f} --stage first-draw --on 2026-03-05").code == 0
+    assert trained("train").code == 0
     now = trained(f"show K-001 --as-of {today.isoformat()}")
 
     assert now.out == trained("show K-001").out

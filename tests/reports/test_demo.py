@@ -3,7 +3,7 @@
 import pytest
 
 from reports import demo
-from training import demo_bench
+from training.workshop import demo_bench
 
 LONGEST = 100
 """Lines that a first reader may be asked to read."""

@@ -13,8 +13,8 @@ from reports.drift_report import DriftReport
 from reports.printing import Units
 from reports.sources import Sources
 from tests.reports.fitted import DAY, HASH, sources
-from training.train import train
-from training.virtual_shop import simulate
+from training.learning.train import train
+from training.workshop.virtual_shop import simulate
 
 SHOPS = range(571000, 571012)
 BUILDS = 30

@@ -18,12 +18,20 @@ import pytest
 from datasets.record import ZeroPoint
 from datasets.zero_points import from_back
 from reports import cli
-from training.demo_bench import HEAVY_KIT, LIGHT_KIT, MISWRITTEN, PLANNED_KIT, TWINS, bench, latest_lots
-from training.link_chain import chain_weights
-from training.make_demo import KIT_GLASS_IN, KIT_TARGET_LBF, KIT_WOOD, demo_shop
-from training.shop_designs import GLASS, LONG
-from training.shop_press import glass_shelf, planned_layers, pressed_bow
-from training.shop_truth import Scatter
+from training.workshop.demo_bench import (
+    HEAVY_KIT,
+    LIGHT_KIT,
+    MISWRITTEN,
+    PLANNED_KIT,
+    TWINS,
+    bench,
+    latest_lots,
+)
+from training.workshop.link_chain import chain_weights
+from training.workshop.make_demo import KIT_GLASS_IN, KIT_TARGET_LBF, KIT_WOOD, demo_shop
+from training.workshop.shop_designs import GLASS, LONG
+from training.workshop.shop_press import glass_shelf, planned_layers, pressed_bow
+from training.workshop.shop_truth import Scatter
 
 PLANNED = "planned-kit.toml"
 PRESSED_ALIKE = 12

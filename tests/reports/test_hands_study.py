@@ -6,7 +6,7 @@ from reports.blocks import Grid, Paragraph
 from reports.hands_study import StudyReport, study_report, tell_study
 from reports.printing import Units
 from tests.published import columns_of, numbers
-from training.weighed_again import Appraiser, Occasion
+from training.studies.weighed_again import Appraiser, Occasion
 
 HANDS = ("Ann", "Ben", "Cid")
 TRIALS = 3

@@ -14,7 +14,7 @@ from reports.scales_report import ScalesReport
 from reports.sources import Sources
 from tests import shop
 from tests.reports.fitted import DAY, HASH
-from training.train import train
+from training.learning.train import train
 
 
 def told(report: ScalesReport) -> str:

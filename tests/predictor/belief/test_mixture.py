@@ -67,3 +67,11 @@ def test_side_by_side_keeps_each() -> None:
     assert both.sd == pytest.approx([*one.sd, *three.sd])
     scores = [*one.normal_score(np.full(2, 2.0)), *three.normal_score(np.array([2.0]))]
     assert both.normal_score(np.full(3, 2.0)) == pytest.approx(scores)
+
+
+def test_probabilities_stay_in_their_range() -> None:
+    """Weights that add up to a hair more than one give no probability above one."""
+    weights = np.full((10, 1), 0.1 * (1 + 1e-15))
+    mixture = NormalMixture(weights, np.zeros((10, 1)), np.ones((10, 1)))
+    assert weights.sum() > 1
+    assert mixture.cdf(np.array([50.0])) == 1

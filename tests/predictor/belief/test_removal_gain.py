@@ -9,6 +9,7 @@ import pytest
 
 from datasets import tolerances
 from datasets.materials import handbook
+from datasets.removals import Amount
 from datasets.schema import Event, Removal, Stage
 from predictor.belief.carrying_out import Carried, CarryingOut
 from predictor.belief.columns import Columns, Moment, Prior, columns
@@ -99,12 +100,12 @@ def test_a_plan_counts_with_the_mean_share_of_its_builder() -> None:
     planned, measured = all_told(
         [(removal(1, "sides", ".060", planned=True),), (removal(1, "sides", ".060"),)]
     )
-    name = "removals carried out by anybody"
+    name = "plans of width carried out by anybody"
 
     assert planned.common[name] == pytest.approx(planned.common["gain of sides"], rel=0.02)
     assert planned.priors[name].mean == 0
     assert name not in measured.common
-    (doubt,) = [one for one in planned.tolerances if one.source == "removal carried out"]
+    (doubt,) = [one for one in planned.tolerances if one.source == "removal carried out, width"]
     assert np.abs(doubt.column) == pytest.approx(tolerances.CARRIED_OUT * np.abs(planned.common[name]))
 
 
@@ -120,9 +121,31 @@ def test_a_builder_who_is_known_counts_by_their_own_ways() -> None:
         for name in ("Ada", "Bo")
     )
     (mine,), (theirs,) = (
-        [one.column for one in told.tolerances if one.source == "removal carried out"] for told in (hers, his)
+        [one.column for one in told.tolerances if one.source == "removal carried out, width"]
+        for told in (hers, his)
     )
 
-    assert hers.priors["removals carried out by Ada"] == Prior(0.1, 0.02)
-    assert "removals carried out by anybody" in his.common
+    assert hers.priors["plans of width carried out by Ada"] == Prior(0.1, 0.02)
+    assert "plans of width carried out by anybody" in his.common
     assert mine == pytest.approx(theirs * 0.06 / tolerances.CARRIED_OUT)
+
+
+def test_glass_is_sanded_as_glass_was() -> None:
+    """What was learned of glass taken off sets mean share and scatter of a plan for glass; widths say nothing of it."""
+    glass = Carried(mean=-0.2, mean_sd=0.03, sd=0.2, removals=12)
+    taught = CarryingOut(anybody=Carried(mean=0.1, removals=40), others={Amount.GLASS: glass})
+    case = Case(STRAIGHT, build(), (removal(1, "belly-glass", ".010", planned=True),), (28.5,))
+    (found,) = features([case], handbook())
+    assert isinstance(found, Features)
+    before, after = (
+        columns(found, MOMENT, handbook(), PRIOR_SCATTER, Habits(carrying_out=habit))
+        for habit in (CarryingOut(), taught)
+    )
+    name = "plans of glass carried out by anybody"
+    (plain,), (learned,) = (
+        [one.column for one in told.tolerances if one.source == "removal carried out, glass"]
+        for told in (before, after)
+    )
+
+    assert (before.priors[name].mean, after.priors[name]) == (0, Prior(-0.2, 0.03))
+    assert learned == pytest.approx(plain * 0.2 / tolerances.CARRIED_OUT)

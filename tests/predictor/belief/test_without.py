@@ -5,9 +5,9 @@ import pytest
 
 from predictor.belief.posterior import Posterior, Rows, predict, without
 from tests.simulated import design, draw, own_covariance, prior_variances, subset
-from training.readings import Readings, natural, prepare
-from training.restricted_likelihood import Doubts, evaluate
-from training.suspicion import no_doubts
+from training.engine.readings import Readings, natural, prepare
+from training.engine.restricted_likelihood import Doubts, evaluate
+from training.engine.suspicion import no_doubts
 
 SETS = np.array([[0.05, 0.02, 0.025, 0.006, 1.1], [0.03, 0.03, 0.015, 0.004, 0.9]])
 

@@ -15,7 +15,7 @@ from predictor.bows.limbs_apart import READING_SD_IN, Difference, LeftOpen, doub
 from predictor.bows.pairs import Pair, tillers
 from predictor.bows.tiller import Tillered, tillered
 from tests.predictor.example_bows import GLASS, STRAIGHT, build, core
-from training.virtual_shop import VirtualShop, simulate
+from training.workshop.virtual_shop import VirtualShop, simulate
 
 PLACES = (("fade", "1 1/4"), ("mid", "1"), ("nock", "1/2"))
 

@@ -44,6 +44,33 @@ LIFTING_AT_ONCE = Geometry(
 )
 """A geometry that hypothesis drew."""
 
+UNLIKE_EARS = (
+    Geometry(
+        length=27.94,
+        butt=0.311,
+        thinner=0.5,
+        glass=0.089,
+        width=1.397,
+        narrower=0.7,
+        profile="hollow tip",
+        tip=0.39,
+        bend=0.0154,
+        degrees=48.13,
+        stiffer=19.98,
+        reflex=0.012,
+        offset=0.12,
+        root_distance=5.487,
+        root_depth=0.0,
+        root_angle=0.1,
+        string=2942.0,
+        brace=9.0,
+        travel=19.93,
+    ),
+    {"degrees": 1.1972, "butt": 0.9911, "thinner": 0.9569, "length": 1.0167},
+    (1.431, -0.964, 0.0),
+)
+"""A bow of unlike limbs that hypothesis drew, the lower one's ear at a fifth more of an angle."""
+
 batched = settings(
     deadline=None,
     derandomize=True,
@@ -144,3 +171,11 @@ def test_an_ear_that_lifts_off_at_once_keeps_the_identity():
     height, travel, solve, energy = posed_equal([LIFTING_AT_ONCE])
     _, kinked = identity_errors(solve, energy, series(height, travel, 3))
     assert kinked.any()
+
+
+def test_ears_at_unlike_angles_find_their_balance():
+    """A bow whose ears differ by ten degrees is braced and drawn, although a step of Newton overshoots."""
+    _, travel, solve, _ = posed_unlike([UNLIKE_EARS])
+    height = np.array([UNLIKE_EARS[0].brace])
+    assert np.all(solve(height[:, None] + travel[:, None] * PLACES).status == Status.OK)
+    check_identity_or_refusal([UNLIKE_EARS], posed_unlike)

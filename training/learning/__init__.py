@@ -1,0 +1,1 @@
+"""From the book to a model: evidence, the shop's ways, scores."""

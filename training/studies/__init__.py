@@ -1,0 +1,1 @@
+"""What people ask of a whole book: hands and scales, promises, two bows, what would teach most."""
