@@ -4,10 +4,13 @@ import numpy as np
 import pytest
 
 from datasets.schema import WeighIn
+from predictor.belief.habits import Habits
 from reports.sources import in_silence
 from tests.reports.fitted import shop, sources
-from training.checking.evaluate import learned, solved
+from training.checking.evaluate import learned, only
 from training.checking.left_out_builds import LeftOutBuilds, left_out_builds
+from training.learning.carried_out import carrying_out
+from training.learning.evidence import evidence
 
 
 @pytest.fixture(scope="module")
@@ -24,7 +27,9 @@ def test_scores_are_of_models_that_never_met_the_build(left_out: LeftOutBuilds, 
     asked, told = left_out.asked[place], left_out.builds[place]
     others = [build.build for build in left_out.builds if build.build != told.build]
 
-    said = learned(solved(shop(), others), others).answers([asked])
+    book = only(shop(), others)
+    weighings = evidence(book, Habits(carrying_out=carrying_out(book))).weighings
+    said = learned(weighings, others).answers([asked])
 
     assert left_out.refitted
     assert told.score == pytest.approx(said.normal_score(np.array([asked.log_weight]))[0], abs=0.02)
