@@ -67,10 +67,15 @@ def cuts_of(removal: Removal, name: str, length: float, ledger: Ledger) -> Cuts:
         # Where nothing came off, nothing was misread.
         amounts = _polyline(removal.done, length, lambda amount: (amount + shift if amount else 0.0) * times)
     else:
-        source = f"{CARRIED_OUT}{AMOUNTS[removal.method]}"
+        source = carried_out(AMOUNTS[removal.method])
         share = ledger.note(name, source, 1.0, tolerances.CARRIED_OUT) * times
         amounts = _polyline(removal.planned, length, lambda amount: amount * share)
     return Cuts(removal.method, amounts, gain)
+
+
+def carried_out(amount: Amount) -> str:
+    """Return the source of the doubt about a plan for a kind of amount."""
+    return f"{CARRIED_OUT}{amount}"
 
 
 def amount_of(source: str) -> Amount | None:

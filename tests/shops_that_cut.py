@@ -11,10 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from datasets.ledger import Input
-from datasets.removals import CARRIED_OUT, gain_of
+from datasets.removals import Amount, carried_out, gain_of
 from datasets.schema import Method, Stage
-from datasets.tolerances import CARRIED_OUT as CARRIED_OUT_SD
-from datasets.tolerances import GAIN_SD
+from datasets.tolerances import CARRIED_OUT, GAIN_SD
 from predictor.belief.carrying_out import Carried, CarryingOut
 from predictor.belief.columns import Moment, columns
 from predictor.belief.habits import Habits
@@ -81,7 +80,7 @@ def _take_off(
     rng: np.random.Generator, bow: _Bow, planned: float, gains: dict[Method, float], shares: list[float]
 ) -> None:
     method = WAYS[int(rng.random() < BY_TRAP)] if bow.kept else Method.SIDES
-    share = max(1 + float(rng.normal(0, CARRIED_OUT_SD)), 0.3)
+    share = max(1 + float(rng.normal(0, CARRIED_OUT)), 0.3)
     bow.log_weight -= (1 + gains[method]) * planned * share
     measured = bool(rng.random() < 0.5)
     noted = planned * share if measured or not bow.kept else planned
@@ -93,7 +92,8 @@ def _take_off(
     if measured:
         shares.append(share - 1)
     else:
-        bow.removals.append(_effect(f"removals.{len(bow.removals)}", CARRIED_OUT, CARRIED_OUT_SD, -noted))
+        source = carried_out(Amount.WIDTH)
+        bow.removals.append(_effect(f"removals.{len(bow.removals)}", source, CARRIED_OUT, -noted))
 
 
 def _effect(name: str, source: str, sd: float, effect: float) -> InputEffect:
