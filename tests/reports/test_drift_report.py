@@ -53,7 +53,7 @@ def _alarms_since(report: DriftReport, builds: set[str]) -> bool:
 
 @pytest.mark.slow
 def test_shifts_are_seen_as_often_as_told() -> None:
-    """In invented shops, twelve in the whole campaign, a step of 7 % raises an alarm about as often as the reports say, quiet as seldom.
+    """In invented shops a step of 7 % raises an alarm about as often as the reports say, quiet as seldom.
 
     The readings in the book are raised and all is trained anew, so that mistakes and scales are judged with the step.
     Scores scatter no more than promised: of bows cut to their weight less, their mean square was 0.77.
