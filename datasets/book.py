@@ -32,8 +32,8 @@ APART = ("strip", "order", "stock")
 
 EVENT_KINDS = ("weigh_in", "removal", "rigging")
 
-_ORDER = ("shop", "material", "scale", "form", "strip", "stock", "build", *EVENT_KINDS, "order")
-"""Kinds in the order in which records refer to earlier ones."""
+_ORDER = ("shop", "material", "scale", "form", "strip", "stock", "build", "event", "order")
+"""Kinds in the order in which records refer to earlier ones; what happened to bows is one."""
 
 _NO_BUILD = "X-000"
 """Stands in an id until the build has been read."""
@@ -135,8 +135,9 @@ class ShopBook:
     def add(self, raws: Sequence[Raw], *, keep_good: bool = False) -> list[Outcome]:
         """Keep typed records: all of them or, with `keep_good`, those that nothing speaks against.
 
-        Records of the kinds in `PREFIXES` without an id get the next one, events likewise within their build. The
-        shop's settings are replaced field by field.
+        Records of the kinds in `PREFIXES` without an id get the next one. Events likewise within their build, in the
+        order given, of whatever kinds they are, after those that have an id. The shop's settings are replaced field by
+        field.
 
         Returns:
             What became of each, in the order given. Only if every one could be kept, or with `keep_good`,
@@ -206,7 +207,7 @@ class ShopBook:
         """Write records so that each finds those it refers to; the caller holds the transaction."""
         contents = self.contents()
         outcomes: dict[int, Outcome] = {}
-        for index in sorted(range(len(raws)), key=lambda place: _ORDER.index(raws[place].kind)):
+        for index in sorted(range(len(raws)), key=lambda place: _turn(raws[place])):
             outcome = outcomes[index] = self._add(raws[index], contents)
             if outcome.kept and outcome.record is not None:
                 contents = contents.plus(outcome.record)
@@ -237,6 +238,12 @@ class ShopBook:
 
 class _TakenBackError(Exception):
     """Takes back a transaction; nothing that it wrote is kept."""
+
+
+def _turn(raw: Raw) -> tuple[int, bool]:
+    """Return when a record is written among others: after what it may refer to, and after ids that are taken."""
+    event = raw.kind in EVENT_KINDS
+    return _ORDER.index("event" if event else raw.kind), event and "id" not in raw.data
 
 
 def _not_kept(outcomes: Sequence[Outcome]) -> list[Outcome]:

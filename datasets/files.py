@@ -1,4 +1,4 @@
-"""Text given to the tool as raw records, each value with the line it came from.
+"""Text given to the tool as raw records in the order of the text, each value with the line it came from.
 
 What is wrong with a text is returned as mistakes, beside all records that could be read. Layouts:
 
@@ -32,7 +32,7 @@ KIND_FIELD = "record"
 
 @dataclass
 class Reading:
-    """What a text holds: the records that could be read, and the mistakes."""
+    """What a text holds: the records that could be read, as they stand in it, and the mistakes."""
 
     records: list[RawRecord] = field(default_factory=list)
     mistakes: list[Mistake] = field(default_factory=list)
@@ -134,7 +134,14 @@ def _parse_toml(text: str, first_line: int, kinds: Collection[str], kind: str | 
         lines = {path: line + first_line - 1 for path, line in toml_lines(text).items()}
     except (ValueError, RecursionError) as error:
         return _syntax_mistake(error, "TOML", text, first_line)
-    return _by_kind(data, lines, kinds, kind)
+    reading = _by_kind(data, lines, kinds, kind)
+    # Tables under headers stand as their order wants them; a list of inline tables cannot be between two others.
+    typed = text.split("\n")
+    reading.records = [
+        replace(record, apart=record.apart and not typed[record.line - first_line].lstrip().startswith("["))
+        for record in reading.records
+    ]
+    return reading
 
 
 def _top_level_parts(text: str, kinds: Collection[str]) -> Iterator[tuple[int, str]]:
@@ -261,7 +268,7 @@ def _with_lists(tree: Any) -> Any:
 def _by_kind(
     data: Mapping[str, Any], lines: Mapping[KeyPath, int], kinds: Collection[str], kind: str | None
 ) -> Reading:
-    """The records of a text whose top level is one object or table."""
+    """The records of a text whose top level is one object or table, in the order of the text."""
     reading = Reading()
     # A record's own field may be called like a kind, as the form of a build, but holds no table.
     has_kinds = any(key in kinds and isinstance(value, dict | list) for key, value in data.items())
@@ -280,7 +287,8 @@ def _by_kind(
         else:
             for number, item in enumerate(value):
                 path = (name, number)
-                _take(reading, item, inside[path], lines[path], kinds, name)
+                _take(reading, item, inside[path], lines[path], kinds, name, apart=True)
+    reading.records.sort(key=lambda record: record.line)
     return reading
 
 
@@ -291,6 +299,8 @@ def _take(
     line: int,
     kinds: Collection[str],
     kind: str | None,
+    *,
+    apart: bool = False,
 ) -> None:
     """Add one record to a reading, or the mistake why it is none."""
     if not isinstance(data, dict):
@@ -300,7 +310,7 @@ def _take(
     fields = {key: value for key, value in data.items() if key != KIND_FIELD}
     named = data.get(KIND_FIELD, kind)
     if isinstance(named, str) and named in kinds:
-        reading.records.append(RawRecord(named, fields, line, lines))
+        reading.records.append(RawRecord(named, fields, line, lines, apart=apart))
     elif named is None:
         message = (
             f"wanted the kind of the record, got none; add the field {KIND_FIELD}, one of {', '.join(kinds)}"

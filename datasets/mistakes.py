@@ -22,6 +22,7 @@ class RawRecord:
         line: Line on which the record starts, from 1.
         lines: Line of each key and list item inside it.
         whole: Whether all of it could be read; a slip in the text right after it may have taken some away.
+        apart: Whether it stands in a list of its kind alone, which cannot tell its place among other kinds.
     """
 
     kind: str
@@ -29,6 +30,7 @@ class RawRecord:
     line: int
     lines: Mapping[KeyPath, int] = field(default_factory=dict)
     whole: bool = True
+    apart: bool = False
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,7 @@
 """From a text to records in the book: what is wrong or odd is told at once, each with its line."""
 
+import datetime as dt
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,7 +11,7 @@ from datasets.book import Outcome, ShopBook, id_of
 from datasets.files import Reading, read_bytes, read_file
 from datasets.mistakes import Mistake, RawRecord, dotted, line_of, mistakes_of
 from datasets.record import Record
-from datasets.schema import KINDS
+from datasets.schema import KINDS, Event, Removal, Rigging, WeighIn
 
 STDIN = "-"
 
@@ -73,6 +75,7 @@ def told(raws: Sequence[RawRecord], outcomes: Sequence[Outcome], mistakes: Itera
         [mistake for raw, outcome in pairs for mistake in _found(raw, outcome, refuses=False, odd=is_odd)]
         for is_odd in (True, False)
     )
+    odd += _days_in_doubt(pairs)
     kept = [(raw, outcome.record) for raw, outcome in pairs if outcome.kept and outcome.record is not None]
     return Added(
         kept=tuple(record for _, record in kept),
@@ -104,6 +107,30 @@ def said_kept(kept: Sequence[Record]) -> str:
 
 _NAMED = 6
 _KIND_OF = {model: kind for kind, model in KINDS.items()}
+
+
+def _days_in_doubt(pairs: Iterable[tuple[RawRecord, Outcome]]) -> Iterator[Mistake]:
+    """Yield of which days of a build it cannot be told what came first, and how it was taken."""
+    days: defaultdict[tuple[str, dt.date], list[tuple[RawRecord, Event]]] = defaultdict(list)
+    for raw, outcome in pairs:
+        if isinstance(outcome.record, WeighIn | Removal | Rigging) and not outcome.refused:
+            days[outcome.record.build, outcome.record.on].append((raw, outcome.record))
+    for (build, on), events in days.items():
+        unnamed = [raw for raw, _ in events if "id" not in raw.data]
+        apart = any(raw.apart for raw in unnamed) and len({raw.kind for raw, _ in events}) > 1
+        numbers = [int(event.id.split("/")[1]) for _, event in events]
+        if unnamed and (apart or numbers != sorted(numbers)):
+            kinds = {event.id: raw.kind.replace("_", "-") for raw, event in events}
+            in_order = sorted(kinds, key=lambda name: int(name.split("/")[1]))
+            taken = ", ".join(f"{name} {kinds[name]}" for name in in_order)
+            came = "lists by kind" if apart else "an id after a record without one"
+            raw = unnamed[0]
+            yield Mistake(
+                raw.line,
+                f"{raw.kind} of {build}",
+                f"wanted the order of what was done on {on}, got {came}; taken as {taken}: if it was another, take "
+                "them out with --withdraws and add them with ids that are numbered in order",
+            )
 
 
 def _line(mistake: Mistake) -> int:

@@ -40,6 +40,11 @@ lists, in CSV one record a row. Lengths are typed as at the bench: `1 1/16`, `17
 `26 1/4 pivot`, `28 back`. Weights are pounds unless they say kg or N, loads of a strip may say oz or g too.
 The book gives out ids where they are left out: `K-014` for a build, `K-014/3` for what happened to it, `STRIP-007` for
 a strip test, `ORDER-007` for an order, `STOCK-007` for lams at hand.
+
+What happened to a build is ordered by day and on one day by the running number, which is given out as the records stand
+in the file, of whatever kinds they are, after those that have an id. In TOML tables under headers may alternate, as
+`[[weigh_in]]`, `[[removal]]`, `[[weigh_in]]`; so may the rows of CSV, and in JSON the items of one list of objects that
+name their kind in `record`. Lists by kind, as in a JSON object, cannot tell what came first on a day: give ids there.
 """
 
 _VALUES = {

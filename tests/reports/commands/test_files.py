@@ -233,3 +233,115 @@ def test_answers_outlive_a_locked_book(bow: Command, monkeypatch: pytest.MonkeyP
     Path("shop-draft-2.toml").unlink()
     assert bow("add", answers.replace(b"hanging", b"spring") + b"\n", terminal=True).code == 0
     assert not Path("shop-draft-2.toml").exists()
+
+
+DAY = "2026-10-05"
+READ_56 = {"build": "K-001", "on": DAY, "stage": "tillered", "readings": [{"draw": "28", "weight": "56"}]}
+SIDES = {
+    "build": "K-001",
+    "on": DAY,
+    "method": "sides",
+    "done": [{"at": "fade", "amount_in": "1/16"}, {"at": "nock", "amount_in": "1/32"}],
+}
+READ_53 = {**READ_56, "readings": [{"draw": "28", "weight": "53"}]}
+
+IN_TOML = """[[weigh_in]]
+build = "K-001"
+on = 2026-10-05
+stage = "tillered"
+readings = [{ draw = "28", weight = "56" }]
+
+[[removal]]
+build = "K-001"
+on = 2026-10-05
+method = "sides"
+done = [{ at = "fade", amount_in = "1/16" }, { at = "nock", amount_in = "1/32" }]
+
+[[weigh_in]]
+build = "K-001"
+on = 2026-10-05
+stage = "tillered"
+readings = [{ draw = "28", weight = "53" }]
+"""
+IN_JSON = json.dumps(
+    [
+        {"record": "weigh_in", **READ_56},
+        {"record": "removal", **SIDES},
+        {"record": "weigh_in", **READ_53},
+    ]
+)
+IN_CSV = (
+    "record;build;on;stage;readings.1.draw;readings.1.weight;method;"
+    "done.1.at;done.1.amount_in;done.2.at;done.2.amount_in\n"
+    f"weigh_in;K-001;{DAY};tillered;28;56;;;;;\n"
+    f"removal;K-001;{DAY};;;;sides;fade;1/16;nock;1/32\n"
+    f"weigh_in;K-001;{DAY};tillered;28;53;;;;;\n"
+)
+BY_KIND = json.dumps({"weigh_in": [READ_56, READ_53], "removal": [SIDES]})
+BY_KIND_IN_TOML = f"""weigh_in = [
+  {{ build = "K-001", on = {DAY}, stage = "tillered", readings = [{{ draw = "28", weight = "56" }}] }},
+]
+removal = [
+  {{ build = "K-001", on = {DAY}, method = "sides", done = [{{ amount_in = "1/16" }}] }},
+]
+"""
+
+
+def history(bow: Command) -> list[str]:
+    """Return what the book says happened to the bow, in order."""
+    events = json.loads(bow("show K-001 --json").out)["history"]
+    return [event.get("method") or f"{event['readings'][0]['weight']['lbf']:g}" for event in events]
+
+
+@pytest.mark.parametrize(
+    ("name", "text"), [("day.toml", IN_TOML), ("day.json", IN_JSON), ("day.csv", IN_CSV)]
+)
+def test_what_was_done_on_a_day_keeps_the_order_of_the_file(bow: Command, name: str, text: str) -> None:
+    """A cut between two weighings of one day, without ids, stays between them, and no order is asked about."""
+    Path(name).write_text(text)
+    added = bow(f"add {name}")
+
+    assert "kept 3" in added.out
+    assert "wanted the order" not in added.err
+    assert history(bow) == ["56", "sides", "53"]
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "taken"),
+    [
+        ("day.json", BY_KIND, "K-001/1 weigh-in, K-001/2 weigh-in, K-001/3 removal"),
+        ("day.toml", BY_KIND_IN_TOML, "K-001/1 weigh-in, K-001/2 removal"),
+    ],
+)
+def test_lists_by_kind_cannot_tell_what_came_first(bow: Command, name: str, text: str, taken: str) -> None:
+    """Where a day's cuts and weighings stand in lists by kind without ids, the order taken is told, and what to do."""
+    Path(name).write_text(text)
+    added = bow(f"add {name}")
+
+    assert added.code == 1
+    assert f"wanted the order of what was done on {DAY}, got lists by kind; taken as {taken}: " in added.err
+    assert "add them with ids that are numbered in order" in added.err
+
+
+def test_ids_tell_the_order_of_lists_by_kind(bow: Command) -> None:
+    """With ids the lists may be by kind, and nothing is asked; an id is never given to another record first."""
+    numbered = {
+        "removal": [{"id": "K-001/2", **SIDES}],
+        "weigh_in": [{"id": "K-001/1", **READ_56}, {"id": "K-001/3", **READ_53}],
+    }
+    Path("day.json").write_text(json.dumps(numbered))
+    added = bow("add day.json")
+
+    assert "wanted the order" not in added.err
+    assert history(bow) == ["56", "sides", "53"]
+
+
+def test_a_record_without_an_id_above_one_with_it_is_told(bow: Command) -> None:
+    """Beside records with ids one without gets the next number, and that it then stands after them is told."""
+    rows = [{"record": "removal", **SIDES}, {"record": "weigh_in", "id": "K-001/1", **READ_56}]
+    Path("day.json").write_text(json.dumps(rows))
+    added = bow("add day.json")
+
+    assert "kept 2" in added.out
+    assert "got an id after a record without one; taken as K-001/1 weigh-in, K-001/2 removal: " in added.err
+    assert history(bow) == ["56", "sides"]
