@@ -9,13 +9,13 @@ from datasets.arrows import most_shots
 from datasets.contents import Contents
 from datasets.exercise import ENOUGH_DRAWS, not_counted
 from datasets.record import BraceHeight, DrawLength, Force, Record, ZeroPoint
-from datasets.schema import Build, Event, Form, Reading, Rigging, Stage, StringSpec, WeighIn
+from datasets.schema import Build, Event, Form, Reading, Removal, Rigging, Stage, StringSpec, WeighIn
 from predictor.belief.columns import FINISHED
 from predictor.belief.habits import USUAL
 from predictor.belief.model import Model, prior_belief
 from predictor.belief.shot_in import BAND_SHOTS, Left, left_after
 from predictor.belief.weighings import draws_from_back
-from reports.numbers import fixed
+from reports.numbers import counted, fixed
 from reports.printing import Units
 
 MARK_BELOW_PERCENT = 1.0
@@ -42,7 +42,12 @@ class Marking(Record):
     draw: DrawLength
     string: StringSpec
     brace: BraceHeight
-    weighed: Weighed | None = Field(description="its last settled weighing that counts, or else its last")
+    weighed: Weighed | None = Field(
+        description="its last settled weighing that counts, or else its last, since it was cut or rigged last"
+    )
+    outdated: str | None = Field(
+        None, description="the last weighing where none is since then, and why it is none"
+    )
 
 
 def most_to_go_percent(now: Left, last: Left) -> float:
@@ -98,14 +103,33 @@ def marking(contents: Contents, build: Build, draw: DrawLength, model: Model | N
         else Weighed(
             weigh_in=at.id, on=at.on, stage=at.stage, shots=at.shots, weight=reading.weight, scale=at.scale
         ),
+        outdated=_outdated(events) if at is None else None,
     )
 
 
 def _to_mark(events: Sequence[Event]) -> WeighIn | None:
     early = {weigh_in.id for weigh_in, _ in not_counted(events)}
-    counted = [event for event in events if isinstance(event, WeighIn) and event.id not in early]
-    settled = [event for event in counted if event.stage is Stage.SETTLED]
-    return next(reversed(settled or counted), None)
+    changes = [place for place, event in enumerate(events) if isinstance(event, Removal | Rigging)]
+    since = events[changes[-1] + 1 :] if changes else events
+    count = [event for event in since if isinstance(event, WeighIn) and event.id not in early]
+    settled = [event for event in count if event.stage is Stage.SETTLED]
+    return next(reversed(settled or count), None)
+
+
+def _outdated(events: Sequence[Event]) -> str | None:
+    """Return the last weighing of a bow that was changed after it, with what changed it; None without one."""
+    at = next(
+        (place for place, event in reversed(list(enumerate(events))) if isinstance(event, WeighIn)), None
+    )
+    change = (
+        None
+        if at is None
+        else next((event for event in reversed(events[at:]) if isinstance(event, Removal | Rigging)), None)
+    )
+    if at is None or change is None:
+        return None
+    what = "a removal" if isinstance(change, Removal) else "another string or brace height"
+    return f"{events[at].id} was read before {what}, {change.id}"
 
 
 def _nearest(weigh_in: WeighIn, draw: DrawLength, form: Form) -> Reading:
@@ -124,7 +148,8 @@ def _rigged(build: Build, events: Sequence[Event]) -> tuple[StringSpec, BraceHei
 
 def marking_in_words(told: Marking, units: Units) -> str:
     """Return when a bow is weighed and marked, and the text to write on it as far as the book knows it."""
-    known = f"What the book knows to write on it: {mark_text(told, units)}."
+    again = "" if told.outdated is None else f"{told.outdated}, so weigh it again. "
+    known = f"{again}What the book knows to write on it: {mark_text(told, units)}."
     if told.shots is not None and told.shots >= told.after_shots:
         read = told.weighed is not None and (told.weighed.shots or 0) >= told.after_shots
         mark = "mark it with what was read then" if read else "weigh it now, and mark it with what is read"
@@ -150,8 +175,9 @@ def mark_text(told: Marking, units: Units) -> str:
 def _shots(at: Weighed | None) -> str:
     if at is None:
         return "___ shots"
-    shots = "___" if at.shots is None and at.stage is Stage.SETTLED else at.shots or 0
-    return f"{at.stage}, {shots} shots"
+    if at.shots is None and at.stage is Stage.SETTLED:
+        return f"{at.stage}, ___ shots"
+    return f"{at.stage}, {counted(at.shots or 0, 'shot')}"
 
 
 def _scale(at: Weighed | None) -> str:

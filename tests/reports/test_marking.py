@@ -6,7 +6,7 @@ import pytest
 
 from datasets.contents import Contents
 from datasets.record import DrawLength, ZeroPoint
-from datasets.schema import Rigging, WeighIn
+from datasets.schema import Removal, Rigging, WeighIn
 from reports.marking import Marking, mark_after_shots, mark_text, marking, marking_in_words
 from reports.printing import Units
 from reports.settling_report import make, tell
@@ -42,7 +42,18 @@ RIGGED = Rigging.model_validate(
 )
 
 
-def marked(*events: WeighIn | Rigging) -> Marking:
+CUT = Removal.model_validate(
+    {
+        "id": "K-001/4",
+        "build": "K-001",
+        "on": "2026-03-04",
+        "method": "sides",
+        "done": [{"amount_in": "1/16"}],
+    }
+)
+
+
+def marked(*events: WeighIn | Rigging | Removal) -> Marking:
     """Return how the plain bow is marked after some events."""
     bow = build()
     told = marking(Contents.of([STRAIGHT, bow, *events]), bow, DRAW)
@@ -81,6 +92,42 @@ def test_what_nobody_noted_is_left_open() -> None:
     assert new.startswith('"___ lb at 28 in from pivot + 1 3/4 in, ')
     assert new.endswith('___ shots, date ___, on scale ___"')
     assert unnoted.endswith('settled, ___ shots, 2026-03-01, on scale ___"')
+
+
+@pytest.mark.parametrize(
+    ("change", "what"),
+    [
+        (CUT, "a removal, K-001/4"),
+        (
+            RIGGED.model_copy(update={"id": "K-001/4", "on": CUT.on}),
+            "another string or brace height, K-001/4",
+        ),
+    ],
+)
+def test_a_weight_before_a_change_is_no_text(change: Removal | Rigging, what: str) -> None:
+    """What a bow read before it was cut or rigged anew is not written on it: it is to be weighed again."""
+    told = marked(weighed(3, stage="settled", shots=900), change)
+    said = marking_in_words(told, UNITS)
+
+    assert told.weighed is None
+    assert "weigh it now, and mark it with what is read" in said
+    assert f"K-001/3 was read before {what}, so weigh it again." in said
+    assert '"___ lb at 28 in from pivot + 1 3/4 in' in said
+    assert "51.5" not in said
+
+
+def test_a_weight_after_a_cut_is_the_text() -> None:
+    """Once it is weighed again after the cut, that reading is the text, though an older one was of a settled bow."""
+    again = weighed(5, stage="finished", readings=[{"draw": "28", "weight": "49"}])
+    told = marking_in_words(marked(weighed(3, stage="settled", shots=900), CUT, again), UNITS)
+
+    assert '"49 lb at 28 in' in told
+    assert "was read before" not in told
+
+
+def test_one_shot_is_told_as_one() -> None:
+    """The text of a bow after one arrow does not speak of 1 shots."""
+    assert "finished, 1 shot, " in mark_text(marked(weighed(1, stage="finished", shots=1)), UNITS)
 
 
 def test_the_zero_point_is_that_of_the_reading() -> None:
