@@ -7,6 +7,7 @@ from rich.console import Console
 
 from datasets.contents import Contents
 from datasets.history import bow_at
+from datasets.notation import millimetres
 from datasets.record import DrawLength
 from datasets.schema import Build, Form, Method
 from predictor.belief.model import Model
@@ -128,6 +129,10 @@ def _lost(told: Worth, method: Method) -> list[float]:
 
 
 def _off(method: Method, units: Units) -> str:
+    unit_in = UNIT_IN[method]
     glass = method in (Method.BACK_GLASS, Method.BELLY_GLASS)
-    amount = units.thickness(UNIT_IN[method]) if glass else units.length(UNIT_IN[method])
+    if units.system == "metric":
+        amount = millimetres(unit_in, 4 if glass else 3)  # what was priced is no round number of millimetres
+    else:
+        amount = units.thickness(unit_in) if glass else units.length(unit_in)
     return f"{amount} {_OFF[method]}"

@@ -57,10 +57,12 @@ def test_a_table_in_inches_and_pounds() -> None:
 
 
 def test_a_table_in_metric() -> None:
-    """A metric shop reads millimetres and kilograms."""
+    """A metric shop reads kilograms, and the millimetres that they are for: an inch is 25.4 mm exactly."""
     text = said(Units("metric"))
 
-    assert "0.4 mm off the whole width" in text
+    assert "0.397 mm off the whole width" in text  # 25.4 / 64
+    assert "0.794 mm more radius on the edges" in text
+    assert "0.0254 mm off the belly's glass" in text
     assert "kg" in text
 
 
