@@ -18,6 +18,7 @@ from predictor.prediction.on_the_way import Way, way
 from predictor.prediction.predict import Prediction, predict
 from predictor.prediction.supposed import Supposed
 from predictor.prediction.what_if import WhatIf, what_if
+from reports.numbers import counted
 
 SURE = 0.99
 """Coverage of the range outside of which a reading is asked about before it is kept."""
@@ -140,7 +141,7 @@ def looks_back(contents: Contents, build: Build, shots: int | None) -> str | Non
     known = most_shots(contents.events.get(build.id, ()))
     if shots is None or known is None or known <= shots:
         return None
-    return f"it was weighed after {known} shots already: this looks back to {shots}"
+    return f"it was weighed after {counted(known, 'shot')} already: this looks back to {shots}"
 
 
 def last_shots(contents: Contents, build: Build) -> int | None:

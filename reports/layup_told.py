@@ -12,7 +12,7 @@ from predictor.pressing.extremes import Extremes
 from predictor.pressing.layup import LEVEL, Choice, Range
 from predictor.pressing.swaps import Swapped
 from reports.layup import Told
-from reports.numbers import fixed
+from reports.numbers import counted, fixed
 from reports.prediction import CAUTION, STRAIN_CAUTION
 from reports.printing import Units, table
 
@@ -30,7 +30,8 @@ def show_layup(told: Told, units: Units, out: Console) -> None:
     tolerance = units.tenths_of_weight(told.tolerance_lbf)
     out.print(
         f"Stacks on [bold]{told.form}[/] for {units.tenths_of_weight(told.target_lbf)} ± {tolerance} {units.weight} at "
-        f"{units.draw(told.draw)} after {told.shots} shots, {escape(scale)}; thickness at the butt, back to belly:"
+        f"{units.draw(told.draw)} after {counted(told.shots, 'shot')}, {escape(scale)}; "
+        "thickness at the butt, back to belly:"
     )
     for number, choice in enumerate(told.layup.choices, 1):
         out.print(escape(f"{number}: {stack_in_words(choice.layers, choice.ground)}"))

@@ -154,13 +154,23 @@ def _carried_out(model: Model) -> str:
     return " ".join((_of_amount(Amount.WIDTH, habit.anybody), *told))
 
 
+_OF_PLANNED = {
+    Amount.WIDTH: ("planned width", "comes off", "come off"),
+    Amount.CORNERS: ("a planned radius of the corners", "is reached", "be reached"),
+    Amount.GLASS: ("glass planned to come off a face", "comes off", "come off"),
+    Amount.LENGTH: ("what is planned to be sawn off each end", "comes off", "come off"),
+}
+"""What a share of a plan is a share of, and what happens to it: as a finding, and as a default."""
+
+
 def _of_amount(amount: Amount, done: Carried) -> str:
     share, spread = _percent(1 + done.mean), f"give or take {_percent(done.sd)}"
+    planned, found, taken = _OF_PLANNED[amount]
     if not done.removals:
         default = "the default, until some is measured afterwards"
-        return f"Of planned {amount} {share} is taken to come off, {spread}: {default}."
+        return f"Of {planned} {share} is taken to {taken}, {spread}: {default}."
     times = "once" if done.removals == 1 else f"{done.removals} times"
-    return f"Of planned {amount} {share} comes off, {spread} (measured afterwards {times})."
+    return f"Of {planned} {share} {found}, {spread} (measured afterwards {times})."
 
 
 def _settling(model: Model, belief: Posterior) -> str:

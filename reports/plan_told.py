@@ -11,7 +11,7 @@ from datasets.schema import Method
 from predictor.planning.passes import Step
 from predictor.planning.plan import Plan
 from predictor.prediction.ranged import Ranged
-from reports.numbers import fixed
+from reports.numbers import counted, fixed
 from reports.pass_told import (
     COMMAND,
     expecting,
@@ -63,7 +63,7 @@ def _standing(told: Plan, units: Units) -> Iterator[str]:
     weigh = units.tenths_of_weight
     yield (
         f"{told.build}: {weigh(told.target_lbf)} ± {weigh(told.tolerance_lbf)} {units.weight} at "
-        f"{units.draw(told.draw)} after {told.shots} shots, {judged}"
+        f"{units.draw(told.draw)} after {counted(told.shots, 'shot')}, {judged}"
     )
     unfinished = told.kept_for_finishing_lbf >= DONE_LBF
     work = "edges and finish sanding" if told.edges_to_come else "finish sanding"

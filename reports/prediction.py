@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from rich.console import Console
 from rich.markup import escape
 
+from datasets.arrows import UNFINISHED
 from datasets.notation import millimetres
 from datasets.schema import Stage
 from predictor.bows.margins import Strained
@@ -53,7 +54,8 @@ def show_prediction(
     """
     for caution in over_limit_in_words(prediction.over_limit, units):
         out.print(escape(caution), style="bold")
-    after = "" if not shots else f" after {counted(shots, 'shot')}"
+    counts = shots is not None and (shots > 0 or stage not in UNFINISHED)
+    after = f" after {counted(shots or 0, 'shot')}" if counts else ""
     state = "as planned" if prediction.planned else "as it stands"
     what = f"{state}: expected draw weight in {units.weight}, weighed as {stage}{after}"
     out.print(f"[bold]{escape(prediction.build)}[/] {what}")
@@ -108,7 +110,7 @@ def _show_way(way: Way, units: Units, out: Console) -> None:
 
 
 def _stop(step: Step, place: int) -> str:
-    after = "" if step.shots is None else f" after {step.shots} shots"
+    after = "" if step.shots is None else f" after {counted(step.shots, 'shot')}"
     return f"now, {step.stage}{after}: the force itself" if place == 0 else f"{step.stage}{after}"
 
 

@@ -23,9 +23,10 @@ def show_tiller(told: Tillered, units: Units, out: Console) -> None:
         f"by its dimensions {units.length(told.from_records_in)}; wanted {low} to {high}"
     )
     if told.measured_in is not None:
+        than_said = "stiffer" if told.difference >= 0 else "softer"
         out.print(
-            f"So the upper limb is {told.difference:+.1%} (± {told.difference_sd:.1%}) stiffer against the lower one "
-            "than the records say."
+            f"So the upper limb is {abs(told.difference):.1%} (± {told.difference_sd:.1%}) {than_said} against the "
+            "lower one than the records say."
         )
     if told.stiff is not None:
         _show_cuts(told, units, out)

@@ -9,6 +9,7 @@ import pytest
 from rich.console import Console
 
 from datasets.contents import Contents
+from datasets.removals import Amount
 from predictor.belief.calibration import BuildScore, Calibration
 from predictor.belief.carrying_out import Carried, CarryingOut
 from predictor.belief.model import Model
@@ -108,6 +109,21 @@ def test_defaults_are_told_as_such(model: Model) -> None:
     assert "shots is taken by default as " in told(0)
     assert "for no bow was weighed again after shooting yet." in told(0)
     assert "The mean loss in the first 500 shots is " in told(1)
+
+
+def test_each_kind_of_plan_is_told_in_its_own_words(model: Model) -> None:
+    """A corner's share is of its radius, glass comes off a face, and a bow is not said to lose all of its length."""
+    others = {
+        Amount.CORNERS: Carried(removals=3),
+        Amount.GLASS: Carried(removals=1),
+        Amount.LENGTH: Carried(removals=0),
+    }
+    habits = model.habits.model_copy(update={"carrying_out": CarryingOut(others=others)})
+    told = _printed(model.model_copy(update={"habits": habits}))
+
+    assert "Of a planned radius of the corners 100.0% is reached, give or take 12.0%" in told
+    assert "Of glass planned to come off a face 100.0% comes off, give or take" in told
+    assert "Of what is planned to be sawn off each end 100.0% is taken to come off, give or take" in told
 
 
 def _scatter(model: Model, source: str) -> tuple[str, str]:

@@ -45,6 +45,16 @@ def said(told: Tillered, units: Units | None = None) -> str:
     return capture.get()
 
 
+@pytest.mark.parametrize(
+    ("difference", "words"), [(0.101, "10.1% (± 1.0%) stiffer"), (-0.101, "10.1% (± 1.0%) softer")]
+)
+def test_a_limb_is_stiffer_or_softer(difference: float, words: str) -> None:
+    """A limb is never told as stiffer by less than nothing."""
+    text = said(STIFF.model_copy(update={"difference": difference}))
+
+    assert f"So the upper limb is {words} against the lower one" in text
+
+
 def test_a_stiff_limb_is_told_with_its_cuts() -> None:
     """The stiff limb, the amounts at stations, the tiller and the weight after it are all there."""
     text = said(STIFF)
@@ -58,7 +68,7 @@ def test_a_stiff_limb_is_told_with_its_cuts() -> None:
     ):
         assert part in text
     assert "1.1 lb (2.2%) less draw weight at 28 in" in text
-    assert "upper limb is +4.0% (± 1.0%) stiffer" in text
+    assert "upper limb is 4.0% (± 1.0%) stiffer" in text
     assert "Take half of it." in text
     assert "respirator" in text
 

@@ -79,6 +79,17 @@ def test_a_question_about_fewer_arrows_looks_back(bow: Command) -> None:
     assert "The way there" in on.out
 
 
+def test_no_arrows_and_one_are_told_as_asked(bow: Command) -> None:
+    """A question about no arrows, of a bow that was shot 400 times, says so; one arrow is one shot."""
+    bow("weigh K-001 28=44 --stage settled --shots 400 --on 2026-03-09 --yes")
+    none = bow("predict K-001 --stage settled --shots 0 --draws 28")
+    one = bow("predict K-001 --stage settled --shots 1 --draws 28")
+
+    assert "weighed as settled after 0 shots" in none.out
+    assert "weighed as settled after 1 shot\n" in one.out
+    assert "1 shots" not in one.out
+
+
 def test_a_tillered_reading_after_many_arrows_is_told_of(bow: Command) -> None:
     """Its weight counts as before finishing and shooting in, which are taken off again; the prediction says so."""
     kept = bow("weigh K-001 28=45 --stage tillered --shots 200 --on 2026-03-09 --yes")
