@@ -2,7 +2,8 @@
 
 A better measurement is imagined and the prediction made again, from the bow's own weighings like any other. Given the
 scales, what it does to the width does not depend on what it would say; what it would tell of the scales themselves is
-left out, and so is what it would tell of slips.
+left out, and so is what it would tell of slips. One more strip of a material is imagined read as its last one was: by
+the same caliper, weights and setting of the edges, so it shares their errors with that one.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -15,9 +16,11 @@ from pydantic import Field
 from datasets.history import bow_at
 from datasets.materials import Material
 from datasets.record import Dimension, DrawLength, Record, Taken
-from datasets.schema import Build, Event, Form, StripTest
-from predictor.belief.columns import STIFFNESS, Columns, Named
+from datasets.removals import AMOUNTS, Amount
+from datasets.schema import Build, Event, Form, Removal, StripTest
+from predictor.belief.columns import STIFFNESS, Columns, Named, Prior, lot_level
 from predictor.belief.foresight import Situation, Standing, foretell, laid_out
+from predictor.belief.lots import read_strip
 from predictor.belief.mixture import JointMixture
 from predictor.belief.model import Model
 from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES, UNNOTED_SCALE
@@ -31,6 +34,9 @@ STRIP_SD = 0.02
 
 CHECK_WEIGHT_SD = 0.003
 """A check weight tells a scale's factor to this share: 0.15 lb of 50 (common practice, no source)."""
+
+_SHARED = Prior(0.0, 1.0)
+"""Of an error that strips share, which counts in its standard deviations."""
 
 
 class Gain(Record):
@@ -50,7 +56,11 @@ class Budget(Record):
 
 @dataclass(frozen=True)
 class _Imagined:
-    """A reading that is not taken: the effects that it shows by name, to a standard deviation."""
+    """A reading that is not taken: the effects that it shows by name, to a standard deviation.
+
+    Errors that it shares with strips on record are among the common effects, and a standard deviation of one of them
+    counts as one.
+    """
 
     common: Mapping[str, float]
     groups: Mapping[str, Mapping[str, float]]
@@ -94,9 +104,19 @@ def budget(
         for source, shares in _measured(form, build, events)
         if (width := _half_width(_narrowed(stand, shares), _by_share(told, shares))) < now
     ]
+    for amount in dict.fromkeys(_taken_by_plan(events)):
+        history, until = (_cuts_measured(some, amount) for some in (events, read.events))
+        measured = laid_out(form, build, history, (replace(read, events=until),), materials, model, counted)
+        if isinstance(measured, Refusal):
+            continue
+        # What the shop's builds have taught stays what it is, whatever is thought of this one's records.
+        better = replace(stand, weighings=measured.stand.weighings, cut=measured.stand.cut)
+        width = _half_width(better, measured.told[0][0])
+        if width < now:
+            gains.append(Gain(measure=f"measure what was taken off: {amount}", half_width_lbf=width))
     gains += [
         Gain(measure=measure, half_width_lbf=_half_width(stand, told, imagined))
-        for measure, imagined in _imagined(told, materials)
+        for measure, imagined in _imagined(told, materials, counted)
     ]
     in_order = tuple(sorted(gains, key=lambda gain: gain.half_width_lbf))
     return Budget(draw=read.draws[0], half_width_lbf=now, gains=in_order)
@@ -115,6 +135,23 @@ def _measured(form: Form, build: Build, events: Sequence[Event]) -> Iterator[tup
                 if given.source == source
             },
         )
+
+
+def _taken_by_plan(events: Sequence[Event]) -> Iterator[Amount]:
+    """Yield the kind of amount of each removal of which only the plan is noted."""
+    for event in events:
+        if isinstance(event, Removal) and not event.done:
+            yield AMOUNTS[event.method]
+
+
+def _cuts_measured(events: Sequence[Event], amount: Amount) -> tuple[Event, ...]:
+    """Return a history in which removals of one kind came out as planned, and were measured by caliper."""
+    return tuple(
+        event.model_copy(update={"done": _by_caliper(event.planned)})
+        if isinstance(event, Removal) and not event.done and AMOUNTS[event.method] is amount
+        else event
+        for event in events
+    )
 
 
 def _by_share(told: Columns, shares: Mapping[str, float]) -> Columns:
@@ -147,7 +184,9 @@ def _by_caliper(value: Any) -> Any:
     return value
 
 
-def _imagined(told: Columns, known: Mapping[str, Material]) -> Iterator[tuple[str, _Imagined]]:
+def _imagined(
+    told: Columns, known: Mapping[str, Material], strips: Sequence[StripTest]
+) -> Iterator[tuple[str, _Imagined]]:
     """Yield a strip test of each lot and a check weight on the scale.
 
     A strip tells of a lot that nobody noted only once its name stands in both records.
@@ -156,11 +195,11 @@ def _imagined(told: Columns, known: Mapping[str, Material]) -> Iterator[tuple[st
     for group in (LOTS_OF_WOOD, LOTS_OF_GLASS):
         for lot in told.groups.get(group, {}):
             (material,) = [name for name in materials if lot.startswith(f"{name}, ")]
-            common, sd = _of_strip(known[material])
+            common, sd = _of_strip(known[material], strips, lot)
             yield f"strip test of {lot}", _Imagined(common, {group: {lot: 1.0}}, sd)
     for group, lots in told.unnoted.items():
         for material in lots:
-            common, sd = _of_strip(known[material])
+            common, sd = _of_strip(known[material], strips)
             yield (
                 f"strip test of the lot of {material}, once the lot is noted",
                 _Imagined(common, {}, sd, unnoted={group: {material: 1.0}}),
@@ -170,9 +209,21 @@ def _imagined(told: Columns, known: Mapping[str, Material]) -> Iterator[tuple[st
     yield "check weight on the scale", _Imagined({}, {SCALES: noted}, CHECK_WEIGHT_SD, build=unnoted)
 
 
-def _of_strip(material: Material) -> tuple[dict[str, float], float]:
-    """Return the common effect that a strip of a material shows, and to what it would be read."""
-    return {f"{STIFFNESS}{material.name}": 1.0}, float(np.hypot(STRIP_SD, material.bow_sd))
+def _of_strip(
+    material: Material, strips: Sequence[StripTest], lot: str = ""
+) -> tuple[dict[str, float], float]:
+    """Return the common effects that one more strip of a material shows, and to what it would be read.
+
+    It is read as the last strip of its lot was, or else of its material, errors shared with that one included; the
+    first one of a material is read as is usual.
+    """
+    of_material = [one for one in strips if one.material == material.name]
+    of_lot = [one for one in of_material if one.lot and lot_level(one.material, one.lot) == lot]
+    stiffness = {f"{STIFFNESS}{material.name}": 1.0}
+    for last in (of_lot or of_material)[-1:]:
+        read = read_strip(last, {material.name: material})
+        return {**stiffness, **read.shared}, read.own_sd
+    return stiffness, float(np.hypot(STRIP_SD, material.bow_sd))
 
 
 def _half_width(stand: Standing, told: Columns, imagined: _Imagined | None = None) -> float:
@@ -197,7 +248,7 @@ def _as_columns(imagined: _Imagined, told: Columns) -> Columns:
         offset=np.zeros(1),
         sizes_in=told.sizes_in,
         common={name: np.array([value]) for name, value in imagined.common.items()},
-        priors={name: told.priors[name] for name in imagined.common},
+        priors={name: told.priors.get(name, _SHARED) for name in imagined.common},
         groups=_one_row(imagined.groups),
         unnoted=_one_row(imagined.unnoted),
         build={name: np.array([imagined.build.get(name, 0.0)]) for name in told.build},

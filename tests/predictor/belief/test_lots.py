@@ -215,6 +215,30 @@ def test_the_budget_says_what_a_strip_will_bring() -> None:
     assert (interval.high_lbf - interval.low_lbf) / 2 == pytest.approx(gain.half_width_lbf, rel=0.002)
 
 
+@pytest.mark.parametrize("again", ["m1", "m2"])
+def test_the_budget_says_what_one_more_strip_will_bring(again: str) -> None:
+    """Of a lot with a strip, and of another lot of that wood, the reach told is the one that such a strip then leaves.
+
+    Both strips say what is expected, and share the caliper, the weights and the span.
+    """
+    first = strip(1, exp(-read_strip(strip(), handbook()).log_ratio), lot="m1")
+    second = first.model_copy(update={"id": "STRIP-002", "lot": again})
+    layers = tuple(
+        layer.model_copy(update={"lot": again}) if layer.material == MAPLE else layer
+        for layer in build().layers
+    )
+    bow = build().model_copy(update={"layers": layers})
+    told = budget(STRAIGHT, bow, (), READ, handbook(), strips=(first,))
+    assert isinstance(told, Budget)
+    (gain,) = [one for one in told.gains if one.measure == f"strip test of hard maple, {again}"]
+    after = predict(STRAIGHT, bow, (), AT_28, handbook(), strips=(first, second))
+    assert isinstance(after, Prediction)
+    (interval,) = [one for one in after.draws[0].intervals if one.level == 0.9]
+
+    assert gain.half_width_lbf < told.half_width_lbf
+    assert (interval.high_lbf - interval.low_lbf) / 2 == pytest.approx(gain.half_width_lbf, rel=1e-6)
+
+
 def test_intervals_of_lots_hold_as_often_as_they_say() -> None:
     """Of 500 lots drawn from handbook scatter and tested with true errors, the 90 % interval holds 90 %.
 

@@ -1,5 +1,6 @@
 """What measuring better would bring: never wider, and what is said is what then comes true."""
 
+from fractions import Fraction
 from math import asinh
 from typing import Any
 
@@ -7,7 +8,7 @@ import pytest
 
 from datasets.materials import handbook
 from datasets.record import DrawLength, ZeroPoint
-from datasets.schema import Event, Stage, WeighIn
+from datasets.schema import Event, Removal, Stage, WeighIn
 from predictor.belief.foresight import Situation
 from predictor.prediction.gains import LEVEL, Budget, budget, by_caliper
 from predictor.prediction.predict import Prediction, predict
@@ -108,3 +109,38 @@ def test_strip_settles_a_lot() -> None:
     first, second = (gain.measure for gain in told().gains[:2])
 
     assert {first.split(" of ")[0], second.split(" of ")[0]} == {"strip test"}
+
+
+def by_plan(method: str, amount_in: str, **changes: Any) -> Removal:
+    """Return a removal all along of which only the plan is noted, unless changed."""
+    cuts = [{"at": place, "amount_in": amount_in} for place in ("fade", "nock")]
+    data = {"id": "K-001/2", "build": "K-001", "on": "2026-03-02", "method": method, "planned": cuts}
+    return Removal.model_validate(data | changes)
+
+
+def by_caliper_at(amount_in: str, *places: str) -> list[dict[str, Any]]:
+    """Return cuts of one amount that were measured by caliper."""
+    inch = float(Fraction(amount_in))
+    return [{"at": at, "amount_in": {"inch": inch, "taken": "caliper"}} for at in places]
+
+
+@pytest.mark.parametrize(
+    ("method", "amount_in", "kind"), [("sides", "1/8", "width"), ("edges", "3/16", "corners")]
+)
+def test_measuring_what_was_taken_off_is_offered_and_comes_true(
+    method: str, amount_in: str, kind: str
+) -> None:
+    """After a cut by plan alone the best thing is to measure it, and its half width is what a caliper then leaves."""
+    found = told(WEIGHED, by_plan(method, amount_in))
+    measured = by_plan(method, amount_in, done=by_caliper_at(amount_in, "fade", "nock"))
+
+    assert found.gains[0].measure == f"measure what was taken off: {kind}"
+    assert found.gains[0].half_width_lbf == pytest.approx(half_width(WEIGHED, measured), rel=1e-9)
+    assert found.gains[0].half_width_lbf < found.half_width_lbf
+
+
+def test_measuring_is_not_offered_where_it_brings_nothing() -> None:
+    """A cut that was measured, and one so small that the plan is the better guide, are not offered to be measured."""
+    done = by_plan("sides", "1/8", done=by_caliper_at("1/8", "fade"))
+    for removal in (done, by_plan("sides", "1/64")):
+        assert not any("taken off" in gain.measure for gain in told(WEIGHED, removal).gains)
