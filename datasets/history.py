@@ -32,6 +32,9 @@ from datasets.schema import (
 )
 from datasets.zero_points import from_back
 
+UNNOTED_TRAP, UNNOTED_EDGES = "trap not noted", "edges not noted"
+"""Sources of the doubt about what the build lacks, whatever its removals or other places say."""
+
 
 class GeometryError(ValueError):
     """Records that add up to no bow: one line with what was wanted, what came, what to do."""
@@ -248,7 +251,7 @@ def _widths(build: Build, side: Side, length: float, ledger: Ledger) -> tuple[Po
 def _width_at(reading: WidthReading, name: str, ledger: Ledger) -> tuple[float, float]:
     belly = ledger.take(f"{name}.belly", "width", reading.belly_in, tolerances.WIDTH_SD_IN)
     if reading.back_in is None:
-        return belly, belly + ledger.note("trap", "trap not noted", 0.0, tolerances.UNNOTED_TRAP_SD_IN)
+        return belly, belly + ledger.note("trap", UNNOTED_TRAP, 0.0, tolerances.UNNOTED_TRAP_SD_IN)
     return belly, ledger.take(f"{name}.back", "width", reading.back_in, tolerances.WIDTH_SD_IN)
 
 
@@ -256,7 +259,7 @@ def _edge_radius(build: Build, cuts: Sequence[Cuts], ledger: Ledger) -> Polyline
     """Return the corner radius: the largest reached by then anywhere, as no edge gets sharp again."""
     if build.edge_radius_in is None:
         start = ledger.note(
-            "edge radius", "edges not noted", tolerances.DEFAULT_RADIUS_IN, tolerances.UNNOTED_RADIUS_SD_IN
+            "edge radius", UNNOTED_EDGES, tolerances.DEFAULT_RADIUS_IN, tolerances.UNNOTED_RADIUS_SD_IN
         )
     else:
         start = ledger.take("edge radius", "edges", build.edge_radius_in, tolerances.RADIUS_SD_IN)

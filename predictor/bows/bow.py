@@ -1,6 +1,6 @@
 """Whole bows, from the geometry that the records give to what the statics say of them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import cos, sin
@@ -8,10 +8,11 @@ from math import cos, sin
 import numpy as np
 from numpy.typing import NDArray
 
-from datasets.history import BowAt, LimbAt
+from datasets.history import UNNOTED_EDGES, UNNOTED_TRAP, BowAt, LimbAt
 from datasets.materials import Material, handbook
 from datasets.record import Record
-from datasets.schema import StringMaterial
+from datasets.removals import gain_of
+from datasets.schema import Method, StringMaterial
 from predictor.mechanics import unlike
 from predictor.mechanics.elastica import LimbGrid
 from predictor.mechanics.limb import Layer, Limb, limb_grid
@@ -244,5 +245,19 @@ def unbraced(braced: Braced | unlike.Braced, row: int) -> Refusal | None:
 def notes_on(bow: BowAt) -> tuple[str, ...]:
     """Return what a reader should know of the numbers that a geometry rests on: shapes not to be trusted, defaults."""
     doubts = {finding.message for limb in (bow.upper, bow.lower) for finding in unstrung(bow, limb).findings}
-    unnoted = {given.source for given in bow.inputs if given.source.endswith("not noted")}
-    return (*sorted(doubts), *(f"{source}: a usual value is taken" for source in sorted(unnoted)))
+    given = {one.name: one.source for one in bow.inputs}
+    unnoted = {source for source in given.values() if source.endswith("not noted")}
+    told = (_unnoted_in_words(source, given) for source in sorted(unnoted))
+    return (*sorted(doubts), *(f"{what}: a usual value is taken" for what in told))
+
+
+def _unnoted_in_words(source: str, given: Collection[str]) -> str:
+    """Return what was not noted, beside the names of inputs that were: a later removal or other places may be."""
+    if source == UNNOTED_EDGES and gain_of(Method.EDGES) in given:
+        return "edges' radius before their removal not noted"
+    if source == UNNOTED_TRAP:
+        if any(name.startswith("widths.") and name.endswith(".back") for name in given):
+            return "trap not noted where only the belly's width is"
+        if gain_of(Method.TRAP) in given:
+            return "trap before its removal not noted"
+    return source

@@ -7,12 +7,14 @@ import pytest
 
 from datasets.history import BowAt, bow_at
 from datasets.materials import handbook
+from datasets.schema import Removal
 from predictor.bows.bow import (
     Moduli,
     Weights,
     handbook_moduli,
     limb_by_limb,
     limb_of,
+    notes_on,
     string_stiffness,
     weights,
 )
@@ -170,3 +172,38 @@ def test_derivatives_of_unlike_limbs_are_nearly_those_on_their_riser() -> None:
         less, more = np.log(weighed(*shifted, draws_in=draw_in).lbf[:, 0])
         assert effect.log_effect[0] == pytest.approx((more - less) / 2e-3, rel=0.12)
     assert len(widths) == 6
+
+
+def removal(method: str) -> Removal:
+    """Return a sixteenth taken off, or put onto the radius of the corners, along the whole limbs."""
+    return Removal.model_validate(
+        {
+            "id": "K-001/1",
+            "build": "K-001",
+            "on": "2026-03-04",
+            "method": method,
+            "done": [{"amount_in": "1/16"}],
+        }
+    )
+
+
+def test_what_was_noted_later_is_not_called_unnoted() -> None:
+    """Once edges or backs were worked on, or some backs were measured, a note says what is still not known."""
+    some_backs = [
+        {"at": "fade", "belly_in": "1 1/4", "back_in": "1 1/8"},
+        {"at": "nock", "belly_in": "1/2"},
+    ]
+    edges, trap = (bow_at(STRAIGHT, build(), (removal(method),)) for method in ("edges", "trap"))
+    some = bow_at(STRAIGHT, build(widths=some_backs))
+    usual = ": a usual value is taken"
+
+    assert notes_on(LIKE) == (f"edges not noted{usual}", f"trap not noted{usual}")
+    assert notes_on(edges) == (
+        f"edges' radius before their removal not noted{usual}",
+        f"trap not noted{usual}",
+    )
+    assert notes_on(trap) == (f"edges not noted{usual}", f"trap before its removal not noted{usual}")
+    assert notes_on(some) == (
+        f"edges not noted{usual}",
+        f"trap not noted where only the belly's width is{usual}",
+    )
