@@ -60,7 +60,8 @@ class Worse(Record):
     crps_percent: MeanError
     absolute_lbf: MeanError
     p: float | None = Field(
-        description="chance of such a difference of CRPS if there were none, by Student's t"
+        description="chance of such a difference of CRPS if there were none, by Student's t; nothing where builds are "
+        "too few for a verdict"
     )
     p_of_all: float | None = Field(description="the same, of the farthest among all rivals looked at")
 

@@ -18,16 +18,13 @@ from reports.graphs import BAND, BLUE, GREY, VERMILION, label, points
 from reports.numbers import fixed
 from reports.printing import Units
 from reports.sources import tell_basis
-from training.checking.compared import FEWEST_FOR_RIVALS
+from training.checking.compared import FEWEST_FOR_A_VERDICT, FEWEST_FOR_RIVALS, SURE_P
 from training.checking.diagnostics import BUILDS_A_COLUMN, FEWEST_FOR_A_TREND
 
 TOLD_OF_EACH = (
     "Each was foretold as built and cut by its last weighing; a planned bow, not cut yet, errs more."
 )
 """What the errors are of: the last cut of a bow tells of its weight."""
-
-SURE_P = 0.05
-"""Below this chance a trend or an uneven spread is told as one."""
 
 
 def tell(report: ErrorsReport, units: Units) -> tuple[Block, ...]:
@@ -152,6 +149,10 @@ def _paired(difference: MeanError, factor: float) -> tuple[str, str]:
 
 
 def _verdicts(of: str, methods: Sequence[Method]) -> str:
+    builds = min((method.scored.builds for method in methods), default=0)
+    if builds < FEWEST_FOR_A_VERDICT:
+        counted = f"{builds} build{'' if builds == 1 else 's'}"
+        return f"Which foretells better {of} cannot be said of {counted}: that takes {FEWEST_FOR_A_VERDICT} or more."
     named: dict[str, list[str]] = {}
     for method in methods:
         if method.worse:

@@ -9,6 +9,8 @@ from reports.errors_report import ErrorsReport, MeanError, Method, Worse
 from reports.printing import Units
 from reports.sources import Sources
 from tests.reports.fitted import sources
+from training.checking.compared import FEWEST_FOR_A_VERDICT
+from training.checking.rivals import RIVALS
 
 INCH = Units("inch")
 
@@ -88,6 +90,18 @@ def test_verdicts_hold_for_all_rivals_together(
 
     assert verdict in sentence
     assert sentence.endswith("a rival.")
+
+
+def test_a_book_of_three_builds_gets_no_verdict() -> None:
+    """Rivals are shown beside this tool, but none is called better or worse, and how many builds that takes is said."""
+    few = errors_report.make(sources(3), ())
+    sentences = _sentences(few)
+
+    assert [method.worse.p_of_all for method in few.methods if method.worse] == [None] * len(RIVALS)
+    assert any(
+        f"cannot be said of 3 builds: that takes {FEWEST_FOR_A_VERDICT} or more" in one for one in sentences
+    )
+    assert not any("for all rivals together" in one for one in sentences)
 
 
 def test_how_builds_were_left_out_is_said(report: ErrorsReport) -> None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import ceil, log2, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,13 @@ Array = NDArray[np.float64]
 
 FEWEST_FOR_RIVALS = 3
 """A rival learns from two builds at least."""
+
+SURE_P = 0.05
+"""Below this chance a difference is told as one."""
+
+FEWEST_FOR_A_VERDICT = ceil(log2(2 * len(RIVALS) / SURE_P))
+"""So many builds does it take to call rivals better or worse. Of fewer, even if all fell on one side, a sign test would
+not be sure for all rivals together; Student's t may be, but by normal scores, which so few cannot show."""
 
 SCORED_LEVEL = 0.9
 """Of the intervals that are scored."""
@@ -102,7 +109,7 @@ class Difference:
 
     Attributes:
         mean: with its interval.
-        p: the chance; nothing where there is one build, or no difference at all.
+        p: the chance; nothing where builds are too few for a verdict, or there is no difference at all.
         p_of_all: the same, of the farthest among all differences looked at (Holm).
     """
 
@@ -117,7 +124,11 @@ def paired(differences: Mapping[str, Array]) -> dict[str, Difference]:
     Args:
         differences: by name, shape (n,) each.
     """
-    known = {name: values for name, values in differences.items() if len(values) > 1 and np.ptp(values) > 0}
+    known = {
+        name: values
+        for name, values in differences.items()
+        if len(values) >= FEWEST_FOR_A_VERDICT and np.ptp(values) > 0
+    }
     p = {name: float(ttest_1samp(values, 0).pvalue) for name, values in known.items()}
     together = multipletests(list(p.values()), method="holm")[1].tolist() if p else []
     p_of_all = dict(zip(p, together, strict=True))

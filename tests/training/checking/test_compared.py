@@ -2,12 +2,19 @@
 
 import numpy as np
 import pytest
-from scipy.stats import ttest_1samp, ttest_rel
+from scipy.stats import binomtest, ttest_1samp, ttest_rel
 
 from predictor.belief.mixture import NormalMixture
 from tests.reports.fitted import sources
-from training.checking.compared import errors, mean, paired, rivals_left_out
-from training.checking.rivals import one_factor
+from training.checking.compared import (
+    FEWEST_FOR_A_VERDICT,
+    Difference,
+    errors,
+    mean,
+    paired,
+    rivals_left_out,
+)
+from training.checking.rivals import RIVALS, one_factor
 from training.checking.surprise import most_surprising, reasons
 
 
@@ -49,11 +56,25 @@ def test_paired_differences_are_students_and_holms() -> None:
 
 def test_no_verdict_without_a_difference() -> None:
     """One build, or scores that are all alike, give no chance, and do not count among those looked at."""
-    found = paired({"same": np.zeros(5), "other": np.array([1.0, 2.0, 0.5, 1.5, 1.0])})
+    found = paired(
+        {"same": np.zeros(10), "other": np.array([1.0, 2.0, 0.5, 1.5, 1.0, 2.0, 0.5, 1.5, 1.0, 3.0])}
+    )
 
     assert found["same"].p is None
+    assert found["other"].p is not None
     assert found["other"].p == found["other"].p_of_all
     assert paired({"one": np.ones(1)})["one"].p is None
+
+
+def test_no_verdict_on_few_builds() -> None:
+    """A verdict takes as many builds as a sign test on one side needs to be sure at 95 % for all rivals together."""
+    few = FEWEST_FOR_A_VERDICT - 1
+    worse = np.linspace(1.0, 1.2, FEWEST_FOR_A_VERDICT)
+    by_sign = {count: binomtest(count, count).pvalue * len(RIVALS) for count in (few, FEWEST_FOR_A_VERDICT)}
+
+    assert by_sign[FEWEST_FOR_A_VERDICT] <= 0.05 < by_sign[few]
+    assert paired({"rival": worse})["rival"].p_of_all is not None
+    assert paired({"rival": worse[:few]})["rival"] == Difference(mean(worse[:few]), None, None)
 
 
 def test_rivals_do_not_see_the_build() -> None:
