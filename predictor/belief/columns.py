@@ -82,7 +82,8 @@ class Tolerance:
         name: the same in all weighings of a build that share the input.
         source: the kind of doubt it belongs to.
         column: the effect.
-        of: the weighing whose own it is, where it stands in a row of another; nothing for the row's own.
+        of: what its own it is, where that is not the row's weighing: another weighing, or a day's air that all
+            weighings of a bow on that day share; nothing for the row's own.
     """
 
     name: str
@@ -107,7 +108,7 @@ class Columns:
         groups: columns of the levels of each group, such as the lots of wood.
         build: columns of effects that each build has of its own.
         tolerances: of inputs that the build's weighings share.
-        weighing: of what is this weighing's own, common to its readings.
+        weighing: of what is this weighing's own or its day's, common to its readings.
         sd: of each reading by itself.
         unnoted: columns of lots that nobody noted, by group and material. Each is the bow's own, of the size of the
             group's levels: no other bow is known to have it.
@@ -171,7 +172,7 @@ def columns(
         THEORY: ones,
         DRAW_SHAPE: np.array(moment.draws_in) - 28.0,
         FINISH_SANDING: finished,
-        EDGES_NOT_NOTED: finished * (not edges_noted(found)),
+        EDGES_NOT_NOTED: finished * edges_to_come(found),
         SHOOTING_IN: settled,
         **{f"{STIFFNESS}{name}": column for name, column in of_material.items()},
     }
@@ -230,13 +231,15 @@ def extrapolated(told: Columns, seen_in: Ranges) -> Columns:
     )
 
 
-def edges_noted(found: Features) -> bool:
-    """Return whether a bow's geometry rests on a rounding of its edges: its loss is the statics' then.
+def edges_to_come(found: Features) -> float:
+    """Return the share of the usual rounding without a note that a bow's record leaves to come, 0 to 1.
 
-    A removal notes the radius that is reached, so it stands for what was rounded before without a note as well. One
-    limb's counts as both.
+    What was rounded on record counts by its loss by the statics: a bow loses to its edges what is usual or, where it is
+    more, what is on record, and a little that is noted never makes a finished bow heavier.
     """
-    return any(effect.input.name == gain_of(Method.EDGES) for effect in found.inputs)
+    noted = [effect.log_effect for effect in found.inputs if effect.input.name == gain_of(Method.EDGES)]
+    lost = -float(np.mean(np.sum(noted, axis=0))) if noted else 0.0
+    return min(max(1 + lost / COMMON_PRIORS[EDGES_NOT_NOTED].mean, 0.0), 1.0)
 
 
 def group_of_lots(material: Material) -> str:

@@ -206,7 +206,10 @@ def _explained(columns: Columns, open_sd: float, called: str = "") -> Columns:
             Tolerance(given.name, given.source, there(given.column)) for given in columns.tolerances
         ),
         weighing=(
-            *(Tolerance(given.name, given.source, there(given.column), called) for given in columns.weighing),
+            *(
+                Tolerance(given.name, given.source, there(given.column), given.of or called)
+                for given in columns.weighing
+            ),
             Tolerance(LEFT_OPEN, LEFT_OPEN, open_sd * whole),
         ),
         sd=EXACT * whole,

@@ -53,7 +53,7 @@ def together(weighings: Sequence[tuple[str, Columns]]) -> Columns:
     """Lay the columns of several weighings of one build under one another, aligned by name.
 
     Inputs of one name, such as the thickness of a lam or its lot that nobody noted, are shared by all; what is a
-    weighing's own, such as the air of its day, stays its own.
+    weighing's own stays its own, and the air of a day that of all weighings on that day.
 
     Args:
         weighings: each with a key of its own; those of one key share what is a weighing's own as well. The sizes of

@@ -1,7 +1,7 @@
 """Weighings of a build, as a fit learns from them and as a prediction of that very build counts them."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from hashlib import sha256
 
@@ -59,8 +59,10 @@ class Weighed:
     def explained(
         self, found: Features, materials: Mapping[str, Material], habits: Habits = USUAL
     ) -> Weighing:
-        """Return the weighing by the columns of its features, under the shop's habits."""
+        """Return the weighing by the columns of its features, under the shop's habits; its air is its day's."""
         told = columns(found, self.moment, materials, PRIOR_SCATTER, habits)
+        day = f"the air of {self.weigh_in.on.isoformat()}"
+        told = replace(told, weighing=tuple(replace(given, of=day) for given in told.weighing))
         read = np.log([reading.weight.lbf for reading in self.weigh_in.readings])
         return Weighing(self.build.id, self.weigh_in.id, self.moment, told, read, on=self.weigh_in.on)
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from datasets.history import bow_at
 from datasets.record import Dimension, DrawLength, Taken
 from datasets.schema import Build, Cut, Event, Form, Method, Removal, Stage, WeighIn
-from predictor.belief.columns import FINISHED, Columns, Moment, columns
+from predictor.belief.columns import FINISHED, Columns, Moment, columns, edges_to_come
 from predictor.belief.foresight import foretell, standing
 from predictor.belief.own_history import exactly_read
 from predictor.belief.scatter import PRIOR_SCATTER
@@ -61,10 +61,6 @@ class Kit:
         """Return the last weigh-in, if there is one."""
         return next((event for event in reversed(self.events) if isinstance(event, WeighIn)), None)
 
-    def edges_noted(self) -> bool:
-        """Return whether a rounding of its edges is on record: finishing is sanding alone then."""
-        return any(isinstance(event, Removal) and event.method is Method.EDGES for event in self.events)
-
     def stands_at(self) -> tuple[Stage, int]:
         """Return the stage that its next weighing is made at, and the arrows shot by then."""
         last = self.last_weighing()
@@ -87,6 +83,7 @@ class KitState:
         reading: one more, at the promise's draw.
         reading_sd_lbf: of that reading about the bow's own weight, of a bow at the target.
         scale: that would be read.
+        edges_to_come: share of a usual rounding of the edges that finishing is still to take.
     """
 
     now: Ranged
@@ -99,6 +96,7 @@ class KitState:
     reading: Ranged
     reading_sd_lbf: float
     scale: str | None
+    edges_to_come: float
 
     @property
     def now_lbf(self) -> float:
@@ -128,10 +126,11 @@ def kit_state(kit: Kit, promise: Promise, knowledge: Knowledge) -> KitState | Re
     wanted = _wanted(kit, promise)
     found = features([*(one.case for one in mine), *(one.case for one in wanted)], knowledge.materials)
     stand = standing(mine, found[: len(mine)], knowledge.materials, knowledge.model, knowledge.strips)
-    told = []
+    told, edges = [], 0.0
     for one, solved in zip(wanted, found[len(mine) :], strict=True):
         if isinstance(solved, Refusal):
             return solved
+        edges = edges_to_come(solved)
         explained = columns(solved, one.moment, knowledge.materials, PRIOR_SCATTER, stand.habits)
         told.append((one.judged(explained), False))
     joint = foretell(stand, told).joint
@@ -140,7 +139,7 @@ def kit_state(kit: Kit, promise: Promise, knowledge: Knowledge) -> KitState | Re
     logs = joint.marginal()
     middle = logs.quantile(0.5)
     gain = float(middle[reads] - middle[-1]) / by_statics
-    state = _state(promise.weight_lbf, ranged(logs), joint.covariance, reads, wanted[0].moment.scale)
+    state = _state(promise.weight_lbf, ranged(logs), joint.covariance, reads, wanted[0].moment.scale, edges)
     noise = state.noise.finished() if _is_shot_in(kit, promise) else state.noise
     return replace(state, gain=gain, noise=noise)
 
@@ -222,7 +221,12 @@ def _thought_of(kit: Kit) -> Removal:
 
 
 def _state(
-    target_lbf: float, expected: Sequence[Ranged], covariance: Array, reads: int, scale: str | None
+    target_lbf: float,
+    expected: Sequence[Ranged],
+    covariance: Array,
+    reads: int,
+    scale: str | None,
+    edges: float,
 ) -> KitState:
     """Return the state from what was foretold: readings, then the bow in the order in which it was wanted."""
     now, finished, shot_in, settled, less = range(reads, reads + 5)
@@ -250,6 +254,7 @@ def _state(
         reading=expected[0],
         reading_sd_lbf=target_lbf * _apart(covariance, 0, now),
         scale=scale,
+        edges_to_come=edges,
     )
 
 

@@ -55,8 +55,8 @@ class Plan(Record):
     miss_cost_lbf: float
     most_under: float
     now: Ranged
-    edges_to_come: bool = Field(
-        description="whether no rounding of the edges is noted, so that it is still to come"
+    edges_to_come: float = Field(
+        description="share of a usual rounding of the edges that is still to come, 0 to 1"
     )
     kept_for_finishing_lbf: float = Field(
         description="that finish sanding, and edges to come, are expected to take"
@@ -158,7 +158,6 @@ def _told(
         shots=judged.shots,
         scale=judged.scale,
         **asdict(planner.stakes),
-        edges_to_come=not planner.ways.kit.edges_noted(),
         **_of_state(planner.state, promise.weight_lbf),
         next_step=followed.step,
         weighing=planner.readings.now(),
@@ -182,6 +181,7 @@ def _of_state(state: KitState, target_lbf: float) -> dict[str, Any]:
     return {
         "read_on": state.scale,
         "now": state.now,
+        "edges_to_come": state.edges_to_come,
         "kept_for_finishing_lbf": state.now_lbf - state.finished_lbf,
         "kept_for_shooting_lbf": state.finished_lbf - state.settled_lbf,
         "settled": state.settled,

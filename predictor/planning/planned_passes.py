@@ -7,7 +7,7 @@ there is width left.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from math import ceil, hypot, inf
+from math import ceil, exp, hypot, inf
 
 import numpy as np
 from scipy.special import ndtri
@@ -251,7 +251,10 @@ class Planner:
     def _reading_lbf(self, standing: _Standing) -> float:
         """Return the reading expected at the promised draw."""
         reading = self.state.reading_lbf * standing.settled_lbf / self.state.settled_lbf
-        return reading * self.state.shot_in_lbf / self.state.now_lbf if standing.finished else reading
+        if standing.finished:
+            return reading * self.state.shot_in_lbf / self.state.now_lbf
+        rounded = any(removal.method is Method.EDGES for removal in standing.taken)
+        return reading * exp(-self.ways.edges_sooner) if rounded else reading
 
     def _log_sd(self, told_lbf: float, log_sd: float) -> float:
         """Return the standard deviation of a reading's logarithm, from that of a bow at the target and one more."""

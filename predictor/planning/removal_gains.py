@@ -25,6 +25,9 @@ from predictor.planning.prospects import Judged, Knowledge
 
 Array = NDArray[np.float64]
 
+Tried = tuple[Sequence[Removal], Sequence[Removal]]
+"""A small and a large thought-of removal; the same where only one can be made."""
+
 
 @dataclass(frozen=True)
 class Got:
@@ -61,7 +64,8 @@ def got_by(
     kit: Kit,
     judged: Judged,
     knowledge: Knowledge,
-    tried: Mapping[Method, tuple[Sequence[Removal], Sequence[Removal]]],
+    tried: Mapping[Method, Tried],
+    stage: Stage,
 ) -> Mapping[Method, Got] | Refusal:
     """Return what is got by each method, or why the statics refuse a removal.
 
@@ -69,11 +73,13 @@ def got_by(
         kit: as it stands.
         judged: draw at which the loss counts.
         knowledge: of the shop.
-        tried: by each method a small removal and a large one; the same where only one can be made.
+        tried: by each method.
+        stage: at which the loss counts: a rounding that finishing would have done without a note costs a finished bow
+            nothing.
     """
     if not tried:
         return {}
-    now = Situation(kit.events, (judged.draw,), Stage.TILLERED, shots=0, exact=True)
+    now = Situation(kit.events, (judged.draw,), stage, shots=0, exact=True)
     after = [replace(now, events=(*kit.events, *removals)) for pair in tried.values() for removals in pair]
     found = foresee(
         laid_out(

@@ -24,7 +24,8 @@ def shares_got(kit: Kit, draw: DrawLength, knowledge: Knowledge) -> Mapping[Meth
     """
     bow = bow_at(kit.form, kit.build, kit.events)
     units = {method: _unit_off(kit, bow, method) for method in UNIT_IN}
-    got = got_by(kit, Judged(draw, 0), knowledge, {method: (unit, unit) for method, unit in units.items()})
+    tried = {method: (unit, unit) for method, unit in units.items()}
+    got = got_by(kit, Judged(draw, 0), knowledge, tried, kit.stands_at()[0])
     return got if isinstance(got, Refusal) else {method: one.gain for method, one in got.items()}
 
 

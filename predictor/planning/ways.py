@@ -12,13 +12,14 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from datasets.schema import Method, Removal
+from datasets.schema import Method, Removal, Stage
+from predictor.belief.columns import FINISHED
 from predictor.belief.weighings import draws_from_back
 from predictor.bows.bow import Refusal
 from predictor.planning.cut_patterns import Patterns, Stiffer, patterns, rounding, sanding, trapping
 from predictor.planning.kit_state import Kit, KitState
 from predictor.planning.prospects import Judged, Knowledge
-from predictor.planning.removal_gains import Got, got_by
+from predictor.planning.removal_gains import Got, Tried, got_by
 
 Array = NDArray[np.float64]
 
@@ -94,6 +95,7 @@ class Ways:
         knowledge: of the shop.
         stiffer: the limb whose sides begin.
         got: of the loss by the statics, by method; methods that are not allowed are left out.
+        edges_sooner: logarithm that a rounding of the edges takes at once, and finishing then does not.
     """
 
     kit: Kit
@@ -103,6 +105,7 @@ class Ways:
     knowledge: Knowledge
     stiffer: Stiffer | None
     got: Mapping[Method, Got]
+    edges_sooner: float = 0.0
 
     @cached_property
     def sides(self) -> Way:
@@ -152,17 +155,48 @@ def ways_of(
         stiffer: the limb to begin with, if there is one.
     """
     (draw_in,) = draws_from_back(kit.form, [judged.draw])
-    tried = {}
+    tried, deepest = {}, {}
     for method in ORDER[1:]:
         possible = _possible(method, kit, draw_in, limits, knowledge, None)
         if len(possible.left) > 1:
             small, large = (max(possible.deepest_within(loss), 1) for loss in TRIED_LOSSES)
             tried[method] = possible.removals(kit, 0, small), possible.removals(kit, 0, large)
-    got = got_by(kit, judged, knowledge, tried)
+            deepest[method] = float(-np.log(possible.left[large]))
+    got = got_by(kit, judged, knowledge, tried, Stage.FINISHED)
+    at_once = got_by(kit, judged, knowledge, _only(Method.EDGES, tried), Stage.TILLERED)
     if isinstance(got, Refusal):
         return got
+    if isinstance(at_once, Refusal):
+        return at_once
+    sooner = 0.0
+    if Method.EDGES in at_once:
+        edges, sooner = _edges(at_once[Method.EDGES], got[Method.EDGES], deepest[Method.EDGES])
+        got = {**got, Method.EDGES: edges}
+    if kit.stands_at()[0] in FINISHED:
+        sooner = 0.0
     by_sides = Got(state.gain, 0.0, state.noise.share * state.gain, 0.0)
-    return Ways(kit, state.settled_lbf, draw_in, limits, knowledge, stiffer, {Method.SIDES: by_sides, **got})
+    ways = {Method.SIDES: by_sides, **got}
+    return Ways(kit, state.settled_lbf, draw_in, limits, knowledge, stiffer, ways, sooner)
+
+
+def _only(method: Method, tried: Mapping[Method, Tried]) -> Mapping[Method, Tried]:
+    return {method: tried[method]} if method in tried else {}
+
+
+def _edges(at_once: Got, finished: Got, deepest: float) -> tuple[Got, float]:
+    """Return what a rounding takes of the finished weight, and the logarithm that it takes at once beyond that.
+
+    Finishing rounds the corners as usual where nothing is noted, so a little rounding costs a finished bow nothing, and
+    all beyond the usual one what it costs at once.
+
+    Args:
+        at_once: what is got of an unfinished bow's weight.
+        finished: the same of a finished one's.
+        deepest: loss by the statics of the large removal that both were told of.
+    """
+    most = np.array([deepest])
+    sooner = float((at_once.expected(most) - finished.expected(most))[0])
+    return replace(finished, gain=at_once.gain, offset=at_once.offset - sooner), sooner
 
 
 def _possible(

@@ -11,7 +11,7 @@ from pydantic import Field
 from datasets.materials import Material
 from datasets.record import DrawLength, Record
 from datasets.schema import Build, Event, Form, Stage, StripTest
-from predictor.belief.columns import FINISHED, edges_noted
+from predictor.belief.columns import FINISHED, edges_to_come
 from predictor.belief.foresight import Situation, foresee, laid_out
 from predictor.belief.model import Model
 from predictor.bows.bow import Refusal
@@ -94,4 +94,4 @@ def way(
 def _by(stage: Stage, found: Features) -> str:
     if stage is not Stage.FINISHED:
         return "shooting in"
-    return "finish sanding" if edges_noted(found) else "edges and finish sanding"
+    return "edges and finish sanding" if edges_to_come(found) else "finish sanding"

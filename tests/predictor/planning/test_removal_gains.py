@@ -8,7 +8,7 @@ import pytest
 
 from datasets import tolerances
 from datasets.materials import handbook
-from datasets.schema import Event, Method, Removal
+from datasets.schema import Event, Method, Removal, Stage
 from predictor.belief.columns import Prior
 from predictor.bows.bow import Refusal
 from predictor.planning.cut_patterns import Patterns, patterns, rounding, trapping
@@ -30,7 +30,7 @@ def got(*events: Event) -> dict[Method, Got]:
         trapping(standing, DRAW_IN, handbook(), 1 / 4),
     )
     tried = {one.method: (cut(one, standing, 0.01), cut(one, standing, 0.05)) for one in some}
-    found = got_by(standing, Judged(DRAW, 500), Knowledge(handbook()), tried)
+    found = got_by(standing, Judged(DRAW, 500), Knowledge(handbook()), tried, Stage.TILLERED)
     assert not isinstance(found, Refusal), found
     return dict(found)
 
@@ -101,7 +101,7 @@ def test_corners_that_cost_more_are_rounder_than_noted() -> None:
 
 def test_nothing_tried_is_nothing_told() -> None:
     """Without a method to try there is nothing to solve."""
-    assert got_by(kit(), Judged(DRAW, 500), Knowledge(handbook()), {}) == {}
+    assert got_by(kit(), Judged(DRAW, 500), Knowledge(handbook()), {}, Stage.TILLERED) == {}
 
 
 @pytest.mark.slow

@@ -270,6 +270,28 @@ def test_a_reading_after_few_full_draws_does_not_count() -> None:
     assert not any("full draws" in note for note in after(30).notes)
 
 
+def test_readings_of_one_day_share_its_air() -> None:
+    """However often a bow is weighed on one day, air and a scale that nobody noted stay: 1 and .6 % of the force.
+
+    On as many days the air averages out, and the scale alone stays.
+    """
+    one = {"build": "K-001", "stage": "tillered", "readings": [{"draw": "28", "weight": "52.5"}]}
+    one_day, many_days = (
+        tuple(
+            WeighIn.model_validate({**one, "id": f"K-001/{n}", "on": f"2026-03-{1 + n * apart:02d}"})
+            for n in range(1, 13)
+        )
+        for apart in (0, 2)
+    )
+    before, together, spread = (
+        float(np.log(force.interval.high_lbf / force.interval.low_lbf)) / (2 * 1.645)
+        for force in (predicted(events=events).force for events in ((), one_day, many_days))
+    )
+
+    assert together > 1 / np.hypot(1 / before, 1 / np.hypot(0.01, 0.006))
+    assert 0.99 * 0.006 < spread < 0.9 * together
+
+
 def test_a_settled_weight_says_what_law_it_rests_on() -> None:
     """Of a settled bow it is said that the law of settling is a default; of a tillered one nothing of it."""
     said = "settling goes as log(1 + shots / 10) by default"
