@@ -23,6 +23,11 @@ _WAYS = {
     Method.TRAP: "trap: narrow the back, half off either edge, the belly as it is",
     Method.BELLY_GLASS: "belly glass: sand it alike all along, never to the core",
 }
+_WHOLE_64THS = (
+    "sides: the same share all along, but in whole 64ths and down to the least widths, half off either edge"
+)
+"""Where that is nothing at some places."""
+
 _SIZES = {
     Method.SIDES: "width",
     Method.EDGES: "radius",
@@ -79,8 +84,25 @@ def too_heavy(told: Plan, units: Units) -> str:
 
 
 def _how(one: Pass) -> str:
+    way, run_out = _WAYS[one.method], ""
+    if _leaves_places(one):
+        way = _WHOLE_64THS if one.method is Method.SIDES else way
+        run_out = (
+            f"; cut only where a new {_SIZES[one.method]} stands and let it run out evenly to nothing at each place to "
+            "leave"
+        )
     to_a_line = "stop short of the line, " if one.method in (Method.SIDES, Method.TRAP) else ""
-    return f"{_WAYS[one.method]}{f', by hand: {to_a_line}measure often' if one.by_hand else ''}"
+    by_hand = f", by hand: {to_a_line}measure often" if one.by_hand else ""
+    return f"{way}{by_hand}{run_out}"
+
+
+def _leaves_places(one: Pass) -> bool:
+    """Return whether a limb that is cut is left as it is at some of its places.
+
+    What the pass takes, and what is noted of it, then counts each cut as running straight out to there.
+    """
+    found = {(cut.limb, cut.new_size_in == cut.size_in) for cut in one.cuts}
+    return any({(limb, True), (limb, False)} <= found for limb, _ in found)
 
 
 def _rows(one: Pass, units: Units) -> Iterator[list[str]]:

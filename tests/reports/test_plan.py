@@ -8,9 +8,14 @@ from typing import Any
 import pytest
 
 from datasets.notation import inches
+from datasets.record import Side
+from datasets.schema import Method
+from predictor.planning.plan_parts import Pass, PlannedCut
 from reports import asking
 from reports.numbers import with_interval
+from reports.pass_told import pass_in_words
 from reports.plan_told import SAFETY
+from reports.printing import Units
 from tests import shop
 from tests.reports.conftest import Ended
 
@@ -68,6 +73,35 @@ def test_what_is_to_be_noted_can_be_typed(kit: Command) -> None:
     after = told(kit, 'plan K-001 --target "54#@28"')["passes"][0]
     for cut, next_cut in zip(first["cuts"], after["cuts"], strict=True):
         assert next_cut["size_in"] == pytest.approx(cut["new_size_in"])
+
+
+@pytest.mark.parametrize(
+    ("upper_64ths", "lower_64ths", "runs_out"),
+    [((1, 1, 0), (1, 1, 0), True), ((1, 1, 1), (0, 1, 0), True), ((2, 1, 1), (0, 0, 0), False)],
+)
+def test_a_pass_that_leaves_places_says_how_its_cuts_run_out(
+    upper_64ths: tuple[int, ...], lower_64ths: tuple[int, ...], runs_out: bool
+) -> None:
+    """Said where a limb is cut at some places only, and not where one is cut all along and the other left."""
+    cuts = [
+        PlannedCut(limb=limb, from_fade_in=8.0 * place, size_in=1.0, new_size_in=1.0 - off / 64)
+        for limb, offs in ((Side.UPPER, upper_64ths), (Side.LOWER, lower_64ths))
+        for place, off in enumerate(offs)
+    ]
+    one = Pass(
+        method=Method.SIDES,
+        by_hand=True,
+        once_finished=False,
+        loss_lbf=0.5,
+        cuts=tuple(cuts),
+        removals=(),
+        reading_lbf=50,
+        weighing=None,
+    )
+    words = pass_in_words(1, one, Units("inch"))
+    said = "cut only where a new width stands and let it run out evenly to nothing at each place to leave"
+    assert (said in words, "but in whole 64ths" in words) == (runs_out, runs_out)
+    assert words.endswith("; takes 0.5 lb of the settled weight:")
 
 
 def test_each_way_is_told_in_its_own_measure(kit: Command) -> None:
