@@ -54,7 +54,7 @@ SCALE_SDS = MappingProxyType(
 what is believed before training, which replaces it by what the shop's own builds show."""
 
 SCALE_LOG_SD = 0.5
-"""How well they are known before training: two times in three within 65 %."""
+"""How well they are known before training, as the standard deviation of the logarithm of a scatter."""
 
 SCALE_LOG_SDS = MappingProxyType(
     dict.fromkeys(SCALE_SDS, SCALE_LOG_SD) | {FINISH_SANDING: 0.35, SHOOTING_IN: 0.35}

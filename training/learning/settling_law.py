@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from predictor.belief.columns import COMMON_PRIORS, Columns
 from predictor.belief.own_history import Slips
-from predictor.belief.scatter import BOW, SCALE_LOG_SD, SCALE_SDS, SCALES, SHOOTING_IN, UNNOTED_SCALE
+from predictor.belief.scatter import BOW, SCALE_LOG_SDS, SCALE_SDS, SCALES, SHOOTING_IN, UNNOTED_SCALE
 from predictor.belief.settling import DEFAULT_LAW, LawBasis, LawKind, SettlingLaw, settling
 from predictor.belief.shot_in import as_one, sittings
 from predictor.belief.weighings import Weighing
@@ -152,8 +152,8 @@ def _of_settling(histories: Sequence[Weighing]) -> Readings:
         common_sd=np.array([prior.sd]),
         groups=scales if several else (),
         build_columns=(
-            BuildColumn(BOW, np.ones_like(lost), LogNormal(ANY_LEVEL_SD, SCALE_LOG_SD, free=False)),
-            BuildColumn(SHOOTING_IN, lost, LogNormal.of_mean_square(SCALE_SDS[SHOOTING_IN], SCALE_LOG_SD)),
+            BuildColumn(BOW, np.ones_like(lost), LogNormal(ANY_LEVEL_SD, SCALE_LOG_SDS[BOW], free=False)),
+            BuildColumn(SHOOTING_IN, lost, LogNormal.of_mean_square(SCALE_SDS[SHOOTING_IN], SCALE_LOG_SDS[SHOOTING_IN])),
             *(unnoted if several else ()),
         ),
     )
