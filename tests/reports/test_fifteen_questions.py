@@ -1,7 +1,7 @@
 """Each question that a bowyer asks is answered by one command on the demo's book, and the invented shop's truth agrees.
 
-What is true comes from the link chain (`training/workshop/link_chain.py`), the shop's true moduli and its own effects, none of
-which the commands see.
+What is true comes from the link chain (`training/workshop/link_chain.py`), the shop's true moduli and its own
+effects, none of which the commands see.
 """
 
 import json

@@ -1,9 +1,9 @@
 """What is believed about the size of a scatter before its own readings speak.
 
-A prior is a density of the logarithm of the scale, which is the coordinate the fit works in. Shops are learned from under
-`LogNormal`. A half-t density (Gelman, Bayesian Analysis 1 (2006), 515-534, from memory), for scatters of which nothing is
-known, is finite at zero, so in that coordinate its mode is never at zero. `Flat` switches the penalty off and gives the
-plain restricted likelihood.
+A prior is a density of the logarithm of the scale, which is the coordinate the fit works in. Shops are learned from
+under `LogNormal`. A half-t density (Gelman, Bayesian Analysis 1 (2006), 515-534, from memory), for scatters of which
+nothing is known, is finite at zero, so in that coordinate its mode is never at zero. `Flat` switches the penalty off
+and gives the plain restricted likelihood.
 """
 
 from dataclasses import dataclass

@@ -144,6 +144,7 @@ def _of_settling(histories: Sequence[Weighing]) -> Readings:
     unnoted = tuple(one for one in every.build_columns if one.name == UNNOTED_SCALE and one.column.any())
     lost = np.concatenate([one.columns.common[SHOOTING_IN] for one in histories])
     prior = COMMON_PRIORS[SHOOTING_IN]
+    own = LogNormal.of_mean_square(SCALE_SDS[SHOOTING_IN], SCALE_LOG_SDS[SHOOTING_IN])
     return replace(
         every,
         common=lost[:, None],
@@ -153,7 +154,7 @@ def _of_settling(histories: Sequence[Weighing]) -> Readings:
         groups=scales if several else (),
         build_columns=(
             BuildColumn(BOW, np.ones_like(lost), LogNormal(ANY_LEVEL_SD, SCALE_LOG_SDS[BOW], free=False)),
-            BuildColumn(SHOOTING_IN, lost, LogNormal.of_mean_square(SCALE_SDS[SHOOTING_IN], SCALE_LOG_SDS[SHOOTING_IN])),
+            BuildColumn(SHOOTING_IN, lost, own),
             *(unnoted if several else ()),
         ),
     )

@@ -75,12 +75,11 @@ Not to be learned from, as their records say:
 
 ## How it was made
 
-`python -m training.workshop.make_demo` writes these files again, byte for byte, by
-`simulate({seed}, {run}, chain=True, spoilt={share_spoilt})` of `training/workshop/virtual_shop.py`, with the seed {seed}.
-What is on the bench was made of the same truth by `training/workshop/demo_bench.py`, with seeds picked so that its kits come
-out as said.
-Weights come from a chain of rigid links and springs (`training/workshop/link_chain.py`), not from the statics that the
-tool predicts with, and carry effects that those statics do not know.
+`python -m training.workshop.make_demo` writes these files again, byte for byte, by `simulate({seed}, {run},
+chain=True, spoilt={share_spoilt})` of `training/workshop/virtual_shop.py`, with the seed {seed}. What is on the bench
+was made of the same truth by `training/workshop/demo_bench.py`, with seeds picked so that its kits come out as said.
+Weights come from a chain of rigid links and springs (`training/workshop/link_chain.py`), not from the statics that
+the tool predicts with, and carry effects that those statics do not know.
 
 The shop presses bows {aim_high} heavy on purpose, narrows those that come out heavy and keeps the light ones, so the
 width of a bow tells of its stiffness. Of about {only_finished} of the bows it kept the finished weighing alone. A new

@@ -1,5 +1,7 @@
 """The way from now over finished to settled: its stops are the predictions, and its losses what finishing takes."""
 
+from itertools import pairwise
+
 import pytest
 
 from datasets.materials import handbook
@@ -17,15 +19,20 @@ from tests.predictor.example_bows import STRAIGHT, build
 DRAW = DrawLength(inch=28, zero=ZeroPoint.STANDARD)
 
 
-EDGES = Removal.model_validate(
-    {
-        "id": "K-001/2",
-        "build": "K-001",
-        "on": "2026-03-02",
-        "method": "edges",
-        "done": [{"at": "fade", "amount_in": "1/8"}],
-    }
-)
+def edges(radius: str) -> Removal:
+    """Return a rounding of all edges to a radius."""
+    return Removal.model_validate(
+        {
+            "id": "K-001/2",
+            "build": "K-001",
+            "on": "2026-03-02",
+            "method": "edges",
+            "done": [{"at": "fade", "amount_in": radius}],
+        }
+    )
+
+
+EDGES = edges("1/8")
 
 
 def weigh_in(number: int, lbf: str) -> WeighIn:
@@ -74,6 +81,17 @@ def test_losses_are_the_defaults_before_training() -> None:
         share = after.change.lbf / before.weight.lbf
         assert share == pytest.approx(sum(COMMON_PRIORS[effect].mean for effect in effects), rel=0.03)
     assert (now.by, finished.by, settled.by) == (None, "edges and finish sanding", "shooting in")
+
+
+def test_more_off_the_edges_never_settles_heavier() -> None:
+    """The rounder the corners on record, the lower the settled weight; a hair leaves it as it is, but for sanding."""
+    radii = ("3/64", "1/16", "5/64", "3/32", "1/8")
+    histories = [(), *((edges(radius),) for radius in radii)]
+    settled = [told(Stage.TILLERED, events=events).steps[-1].weight.lbf for events in histories]
+
+    assert settled[1] == pytest.approx(settled[0], rel=1e-3)
+    assert all(later <= before + 1e-3 * before for before, later in pairwise(settled))
+    assert settled[-1] < 0.95 * settled[0]
 
 
 def test_after_the_edges_a_pound_of_fifty_is_to_go() -> None:
