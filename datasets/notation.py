@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Context, Decimal
 from enum import StrEnum
 from fractions import Fraction
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, get_args
 
 MM_PER_INCH = 25.4
 """Exact: NIST Special Publication 811 (2008), appendix B.8."""
@@ -87,12 +87,13 @@ _PERCENTAGES = {"%": _Unit(("%", "percent", "pct"), Fraction(1))}
 
 @dataclass(frozen=True)
 class _Sizes:
-    """What a bare number may be (usual) and what any number may be (possible), ends included."""
+    """What a bare number may be (usual), what any number may be (possible), and whether it may name a zero point."""
 
     noun: str
     usual: tuple[float, float]
     possible: tuple[float, float]
     units: Mapping[str, _Unit]
+    zeroed: bool = False
 
     def is_usual(self, value: Fraction) -> bool:
         return self.usual[0] <= value <= self.usual[1]
@@ -109,8 +110,8 @@ _SIZES = {
     Quantity.LENGTH: _Sizes("a length", (1, 100), (0.5, 120), _LENGTHS),
     Quantity.STATION: _Sizes("a station", (-20, 50), (-20, 60), _LENGTHS),
     Quantity.OFFSET: _Sizes("an offset", (-12, 12), (-20, 20), _LENGTHS),
-    Quantity.DRAW: _Sizes("a draw length", (8, 36), (4, 45), _LENGTHS),
-    Quantity.BRACE: _Sizes("a brace height", (3, 12), (2, 14), _LENGTHS),
+    Quantity.DRAW: _Sizes("a draw length", (8, 36), (4, 45), _LENGTHS, zeroed=True),
+    Quantity.BRACE: _Sizes("a brace height", (3, 12), (2, 14), _LENGTHS, zeroed=True),
     Quantity.TILLER: _Sizes("a tiller", (-12, 12), (-14, 14), _LENGTHS),
     Quantity.DEFLECTION: _Sizes("a deflection", (0, 20), (0, 40), _THICKNESSES),
     Quantity.WEIGHT: _Sizes("a draw weight", (1, 150), (0.5, 250), _FORCES),
@@ -334,7 +335,8 @@ def _unit(typed: str | float, written: str | None, sizes: _Sizes) -> str | None:
     for name, unit in sizes.units.items():
         if word in unit.names:
             return name
-    raise NotationError(f"{_wanted(typed, sizes)}; the units are {', '.join(sizes.units)}")
+    zeros = f", the zero points {', '.join(get_args(Zero))}" if sizes.zeroed else ""
+    raise NotationError(f"{_wanted(typed, sizes)}; the units are {', '.join(sizes.units)}{zeros}")
 
 
 def _plain(text: str) -> str:
@@ -370,10 +372,16 @@ def _implausible(typed: str | float, number: Fraction, sizes: _Sizes, *, bare: b
         for name, unit in sizes.units.items()
         if name != own and sizes.is_usual(unit.own(number))
     ]
-    readings += [f"{float(slip):g}" for slip in (number / 10, number * 10) if sizes.is_usual(slip)]
+    # Degrees have no decimal point to slip.
+    slips = () if sizes.units is _TEMPERATURES else (number / 10, number * 10)
+    readings += [f"{float(slip):g}" for slip in slips if sizes.is_usual(slip)]
     if sizes.is_possible(number):
         readings.append(f"{digits} {own} if it is meant")
-    do = f"write {' or '.join(readings)}" if readings else "check the number and its unit"
+    do = (
+        f"write {' or '.join(readings)}"
+        if readings
+        else f"check the number and its unit, {' or '.join(sizes.units)}"
+    )
     return f"{_wanted(typed, sizes)}: {digits} {own}? {do}"
 
 

@@ -153,6 +153,10 @@ def _read_load(raw: object) -> object:
 def _read_place(raw: object) -> object:
     if isinstance(raw, str) and raw.strip().lower() in get_args(NamedPlace):
         return raw.strip().lower()
+    if isinstance(raw, str) and not any(letter.isdigit() for letter in raw):
+        raise ValueError(
+            f"wanted {', '.join(get_args(NamedPlace))} or inches from the fade, got {raw!r}; write one of these"
+        )
     return _read_dimension(Quantity.STATION, Taken.RULE)(raw)
 
 

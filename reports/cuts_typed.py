@@ -1,12 +1,13 @@
 """Cuts as they are typed: an amount for the whole limb, amounts at places, or one place from which the cut runs out."""
 
 from collections.abc import Mapping, Sequence
+from typing import get_args
 
 from pydantic import TypeAdapter, ValidationError
 
 from datasets.contents import Contents
 from datasets.history import GeometryError, bow_at
-from datasets.record import Place
+from datasets.record import NamedPlace, Place
 from datasets.removals import place_in
 from datasets.run_out import runs_out_at
 from datasets.schema import Build, Event, Method
@@ -31,11 +32,17 @@ def in_full(
         contents: the book.
 
     Raises:
-        ValueError: an amount is given twice, or for the whole limb and at places; in one line.
+        ValueError: an amount is given twice, for the whole limb and at places, or at no place of a limb; in one line.
     """
+    placed = [cut["at"] for cut in typed if "at" in cut]
+    for at in placed:
+        if not any(letter.isdigit() for letter in at) and _read(at) is None:
+            raise ValueError(
+                f"wanted a place on the limb, got {at!r}; write {', '.join(get_args(NamedPlace))} or inches from the "
+                "fade, or the amount alone for the whole limb (one limb: drawweight reduce ... --limb upper)"
+            )
     if method is Method.SHORTEN:
         return list(typed)
-    placed = [cut["at"] for cut in typed if "at" in cut]
     if len(placed) < len(typed) and len(typed) > 1:
         amounts = " and ".join(cut["amount_in"] for cut in typed)
         raise ValueError(

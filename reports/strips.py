@@ -124,12 +124,18 @@ def lot_of(what: str, lot: str | None, contents: Contents) -> tuple[str, str | N
     """
     try:
         return named(what, contents.materials).name, lot
-    except LookupError:
+    except LookupError as unknown:
         layers = (layer for build in contents.builds.values() for layer in build.layers)
         has = {layer.material for layer in layers if layer.lot == what}
         has |= {strip.material for strip in contents.strips.values() if strip.lot == what}
-        if lot is not None or len(has) != 1:
+        if lot is not None:
             raise
+        if len(has) > 1:
+            raise LookupError(
+                f"wanted one material, got the lot {what} of {' and '.join(sorted(has))}; name it, with --lot {what}"
+            ) from None
+        if not has:
+            raise LookupError(f"{unknown} (or name a lot that the book has)") from None
         return has.pop(), what
 
 

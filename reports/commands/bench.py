@@ -109,7 +109,7 @@ def weigh_bow(
         ]
         ask_to_keep(doubts, "the reading", context.obj, yes=yes)
         outcome = keep(book, raw, corrects, because)
-    code = tell_added(adding.told([raw], [outcome]), TYPED)
+    code = tell_added(adding.told([raw], [outcome]), TYPED, said=doubts)
     if isinstance(compared, Refusal):
         note(f"no expectation: {compared.reason} ({compared.where})")
         return max(code, FINDINGS)
@@ -176,9 +176,10 @@ def reduce_bow(
             if isinstance(removal, Removal) and worth is not None
             else ()
         )
-        ask_to_keep([*days_to_come(removal, contents), *much], "what was typed", context.obj, yes=yes)
+        doubts = [*days_to_come(removal, contents), *much]
+        ask_to_keep(doubts, "what was typed", context.obj, yes=yes)
         outcome = keep(book, raw, corrects, because)
-    code = tell_added(adding.told([raw], [outcome]), TYPED)
+    code = tell_added(adding.told([raw], [outcome]), TYPED, said=doubts)
     if isinstance(worth, Refusal):
         note(f"no expectation: {worth.reason} ({worth.where})")
         return max(code, FINDINGS)
@@ -246,11 +247,11 @@ def bend_strip(
         ask_to_keep(doubts, "the reading", context.obj, yes=yes)
         outcome = keep(book, raw, corrects, because)
     if told is None or not outcome.kept:
-        return tell_added(adding.told([raw], [outcome]), TYPED)
+        return tell_added(adding.told([raw], [outcome]), TYPED, said=doubts)
     if as_json:
         code = FINDINGS if outcome.findings else FINE
         sys.stdout.write(strips.strip_json(told) + "\n")
     else:
-        code = tell_added(adding.told([raw], [outcome]), TYPED)
+        code = tell_added(adding.told([raw], [outcome]), TYPED, said=doubts)
         strips.show_strip(told, console())
     return max(code, FINDINGS if told.misfits else FINE)

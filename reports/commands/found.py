@@ -19,6 +19,10 @@ ANY_MARK = "50#@28"
 """Stands for a target where bows are only compared at its draw."""
 
 
+PROMISE_OPTIONS = {"tolerance_lbf": "--tolerance", "shots": "--shots", "scale": "--scale"}
+"""How the fields of a promise are typed."""
+
+
 def find_build(contents: Contents, build_id: str) -> Build:
     """Return a build by its id, in any case of letters."""
     build = contents.builds.get(build_id.upper())
@@ -77,7 +81,8 @@ def promised_in(target: str | None, order: str | None, typed: Mapping[str, str],
     outcome = read_record("order", raw.data, contents)
     if not isinstance(outcome.record, Order):
         (first, *_) = adding.told([raw], [outcome]).mistakes
-        raise StopError(adding.one_line(first, TYPED))
+        option = PROMISE_OPTIONS.get(first.where.rpartition(", ")[2])
+        raise StopError(f"{option}: {first.message}" if option else adding.one_line(first, TYPED))
     note_new_scale(outcome.record.scale, contents)
     return outcome.record
 

@@ -60,11 +60,17 @@ def looked_at_again(book: ShopBook, added: adding.Added) -> adding.Added:
     return replace(added, oddities=tuple(in_order))
 
 
-def tell_added(added: adding.Added, source: str) -> int:
-    """Print what became of a text, and return the exit code that says so."""
+def tell_added(added: adding.Added, source: str, *, said: Sequence[str] = ()) -> int:
+    """Print what became of a text, and return the exit code that says so.
+
+    Args:
+        added: what became of it.
+        source: its path, or what stands for it.
+        said: what has been told already, which is not told again.
+    """
     for mistake in added.mistakes:
         note(adding.one_line(mistake, source))
-    for oddity in added.oddities:
+    for oddity in (one for one in added.oddities if one.message not in said):
         note(f"odd: {adding.one_line(oddity, source)}")
     for remark in added.notes:
         note(adding.one_line(remark, source))

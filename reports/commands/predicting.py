@@ -49,6 +49,7 @@ from reports.commands.typed import (
     whole_typed,
 )
 from reports.marking import marking
+from reports.numbers import counted
 from reports.prediction import show_prediction
 from reports.printing import console, note
 from reports.usage import shortened
@@ -246,6 +247,13 @@ def _planned_in(source: str, contents: Contents) -> tuple[Build, Contents]:
     """Return the one build that a text holds, and the book with whatever else it holds."""
     content = sys.stdin.buffer.read() if source == adding.STDIN else None
     reading = adding.read_text(source, content, "build")
+    kinds = dict.fromkeys(raw.kind for raw in reading.records)
+    if kinds and "build" not in kinds and not reading.mistakes:
+        raise StopError(
+            f"wanted one planned build in {adding.source_name(source)}, got only {', '.join(kinds)}; write the build "
+            "there, or ask about one of the book by its id"
+        )
+    in_book = contents.events
     outcomes = []
     for raw in sorted(reading.records, key=lambda raw: raw.kind == "build"):
         # A plan unless it says otherwise: its dimensions then count with a plan's tolerances.
@@ -267,7 +275,13 @@ def _planned_in(source: str, contents: Contents) -> tuple[Build, Contents]:
             f"wanted one build without mistakes in {adding.source_name(source)}, got {len(builds)} readable; "
             "mend the text"
         )
-    return builds[0], contents
+    build = builds[0]
+    if build.id in in_book:
+        note(
+            f"{build.id}: the book has a bow of this id, and what it says of that one's weighings and cuts "
+            f"({counted(len(in_book[build.id]), 'event')}) counts here as well; for another bow leave the id out"
+        )
+    return build, contents
 
 
 def _is_there(path: str) -> bool:

@@ -178,7 +178,7 @@ def test_a_strain_limit_refuses(bow: Command) -> None:
         ('layup --form plain-64 --target "50"', 2, "wanted a mark such as 50#@28"),
         ('layup --like K-001 --wood "hard mapel"', 2, "did you mean hard maple"),
         ("layup --like K-001 --glass 50", 2, "wanted a thickness"),
-        ('layup --form plain-64 --target "50#@28" --tolerance 60', 2, "tolerance_lbf"),
+        ('layup --form plain-64 --target "50#@28" --tolerance 60', 2, "drawweight: --tolerance: wanted 20"),
         ('layup --form plain-64 --target "5#@28" --tolerance 6', 1, "wanted a tolerance below the target"),
         ("layup --form plain-64 --order ORDER-009", 2, "wanted an order of the book, got ORDER-009"),
         ('layup --form plain-64 --target "50#@28" --shots some', 2, "shots"),

@@ -103,6 +103,7 @@ def test_a_lot_of_the_book_names_its_material(run: Run) -> None:
     ("line", "said"),
     [
         (f"strip mapel {BENCH} 1=.33", "wanted a known material, got 'mapel'"),
+        (f"strip nosuch {BENCH} 1=.33", "(or name a lot that the book has)"),
         (f'strip "hard maple" {BENCH} 1', "write one = between load and deflection"),
         (f'strip "hard maple" {BENCH} 1=70', "70 thou"),
         (f'strip "hard maple" {BENCH} 9=4.5', "wanted at most 20% of the span"),
@@ -153,6 +154,7 @@ def test_a_strip_told_twice_is_asked_about(run: Run) -> None:
 
     meant = run(f"{line} --yes")
     assert meant.code == 1
+    assert meant.err.count("wanted each strip once") == 1
     assert len(contents().strips) == 5
 
 
@@ -217,11 +219,11 @@ def test_predictions_count_a_strip_at_once(run: Run) -> None:
 
 
 def test_a_lot_name_that_two_woods_share_is_refused(run: Run) -> None:
-    """A lot name alone says nothing where two materials have a lot of that name."""
+    """A lot name alone says nothing where two materials have such a lot: both are told, and how to say which."""
     run(f'strip "hard maple" {BENCH} 1=.33')
     run(f'strip "red elm" {BENCH} 1=.33 --yes')
 
-    with pytest.raises(LookupError, match="wanted a known material, got 'm7'"):
+    with pytest.raises(LookupError, match="got the lot m7 of hard maple and red elm; name it, with --lot m7"):
         strips.lot_of("m7", None, contents())
 
 

@@ -113,6 +113,48 @@ def test_a_column_has_one_number_of_decimals(bow: Command) -> None:
         assert len({len(cell.partition(".")[2]) for cell in column}) == 1
 
 
+def test_a_plan_with_the_id_of_a_bow_of_the_book_says_what_counts(bow: Command) -> None:
+    """Where the book has weighed and cut a bow of the file's id, these count, and that is told with the way out."""
+    text = Path("bow.toml").read_text()
+    Path("same.toml").write_text(text.replace("[[build]]", '[[build]]\nid = "K-001"'))
+    before = bow("predict same.toml")
+    bow("weigh K-001 28=45 --stage tillered --on 2026-03-05 --yes")
+    same, other = bow("predict same.toml"), bow("predict bow.toml")
+
+    assert (before.err, other.err) == ("", "")
+    assert (
+        "K-001: the book has a bow of this id, and what it says of that one's weighings and cuts (1 event) counts here "
+        "as well; for another bow leave the id out" in same.err
+    )
+
+
+def test_a_file_without_a_build_is_no_plan(bow: Command) -> None:
+    """A file with a weighing alone is told to lack the build, not to lack fields of the weighing."""
+    weighing = {"build": "K-001", "on": "2026-10-05", "stage": "tillered", "readings": []}
+    Path("w.json").write_text(json.dumps({"weigh_in": weighing}))
+    refused = bow("predict w.json")
+
+    assert (refused.code, refused.out) == (2, "")
+    assert refused.err == (
+        "drawweight: wanted one planned build in w.json, got only weigh_in; write the build there, or ask about one of "
+        "the book by its id\n"
+    )
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["reduce K-001 edges all=1/8", "reduce K-001 shorten all=1/8", "predict K-001 --if sides@all=1/32"],
+)
+def test_no_place_of_a_limb_says_which_there_are(bow: Command, line: str) -> None:
+    """Where a place is none, the line names those that there are, the whole limb's way, and the option of one limb."""
+    refused = bow(line)
+
+    assert refused.code == 2
+    assert refused.err.count("\n") == 1
+    for part in ("got 'all'", "fade, mid, nock or inches from the fade", "the amount alone", "--limb upper"):
+        assert part in refused.err
+
+
 def test_a_plan_may_come_from_a_pipe(bow: Command) -> None:
     """Of - the plan is read from standard input, and its mistakes are told with its lines."""
     text = Path("bow.toml").read_bytes()
