@@ -125,12 +125,8 @@ def edges_have_room(record: Record, contents: Contents) -> Iterator[Finding]:
 
 
 def edges_get_rounder(record: Record, contents: Contents) -> Iterator[Finding]:
-    """The radius that corners are rounded to is larger than the one they had, where that was noted."""
-    if (
-        not isinstance(record, Removal)
-        or record.method is not Method.EDGES
-        or not _radius_noted(record, contents)
-    ):
+    """The radius that corners are rounded to is larger than the one they had, as noted or as is usual."""
+    if not isinstance(record, Removal) or record.method is not Method.EDGES:
         return
     for side, limb in _limbs(record, contents).items():
         if record.limb not in (side, Side.BOTH):
@@ -139,19 +135,21 @@ def edges_get_rounder(record: Record, contents: Contents) -> Iterator[Finding]:
             for index, cut in enumerate(cuts):
                 had = float(np.interp(place_in(cut.at, limb.length), *limb.edge_radius))
                 if 0 < cut.amount_in.inch < had - SAME_RADIUS_IN:
+                    what = _had_before(had, contents.builds.get(record.build))
                     yield Finding(
                         f"{name}.{index}.amount_in",
-                        f"wanted more than the radius of {had:.3f} in that the corner has, "
-                        f"got {cut.amount_in.inch:g} in; give the radius reached, not what comes off",
+                        f"wanted more than {what}, got {cut.amount_in.inch:g} in, which takes nothing off; "
+                        "give the radius reached, not what comes off",
                     )
 
 
-def _radius_noted(removal: Removal, contents: Contents) -> bool:
-    """Whether the book says what radius the corners had before a removal."""
-    build = contents.builds.get(removal.build)
-    earlier = takewhile(lambda event: event.id != removal.id, contents.plus(removal).events[removal.build])
-    rounded = any(isinstance(event, Removal) and event.method is Method.EDGES for event in earlier)
-    return rounded or (build is not None and build.edge_radius_in is not None)
+def _had_before(radius_in: float, build: Build | None) -> str:
+    """Say what radius a corner had, and what to do where that is a guess."""
+    if radius_in > tolerances.DEFAULT_RADIUS_IN + SAME_RADIUS_IN or (
+        build and build.edge_radius_in is not None
+    ):
+        return f"the radius of {radius_in:.3f} in that the corner has"
+    return f"{radius_in:.3f} in, a usual corner, for its radius is not noted (edge_radius_in of the build)"
 
 
 PLACE_CHECKS: Sequence[Check] = (

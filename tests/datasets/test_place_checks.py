@@ -197,10 +197,10 @@ def test_the_nock_is_that_of_the_limb_as_it_was() -> None:
 
 @pytest.mark.parametrize(
     ("noted", "reached", "odd"),
-    [("1/8", "1/16", True), ("1/8", "5/32", False), (None, "1/64", False)],
+    [("1/8", "1/16", True), ("1/8", "5/32", False), (None, "1/64", True), (None, "1/16", False)],
 )
 def test_a_corner_gets_no_sharper(noted: str | None, reached: str, odd: bool) -> None:
-    """A radius below the one that was noted is told, for it would be worth nothing; without a note none is known."""
+    """A radius below the one that was noted, or that is usual where none was, is told, for it would be worth nothing."""
     changed = {} if noted is None else {"edge_radius_in": noted}
     build = read_record("build", shop.build(id="K-001", **changed).data, BOOK).record
     assert build is not None
@@ -208,10 +208,13 @@ def test_a_corner_gets_no_sharper(noted: str | None, reached: str, odd: bool) ->
 
     assert [(field, refuses) for field, _, refuses in told] == [("done.0.amount_in", False)] * odd
     assert all("give the radius reached, not what comes off" in message for _, message, _ in told)
+    assert all(
+        ("is not noted (edge_radius_in of the build)" in message) == (not noted) for _, message, _ in told
+    )
 
 
 def test_a_corner_keeps_what_an_earlier_rounding_gave() -> None:
-    """A second rounding is checked against the first where that was, and is free where nothing was rounded."""
+    """A second rounding is checked against the first where that was."""
     first = shop.removal(id="K-001/1", method="edges", done=[cut("fade", "1/8"), cut("nock", "1/16")])
     rounded = read_record(first.kind, first.data, BOOK).record
     assert rounded is not None
