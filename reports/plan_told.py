@@ -10,6 +10,7 @@ from datasets.exercise import ENOUGH_DRAWS
 from datasets.schema import Method
 from predictor.planning.passes import Step
 from predictor.planning.plan import Plan
+from predictor.planning.shortening import SHORTENINGS_IN, Shortened
 from predictor.prediction.ranged import Ranged
 from reports.numbers import counted, fixed
 from reports.pass_told import (
@@ -26,6 +27,9 @@ from reports.printing import Units
 
 DONE_LBF = 0.01
 """A bow that finish sanding is expected to cost less than this is finished."""
+
+SHOWN_CHANCE = 0.01
+"""Chances are shown in whole per cent."""
 
 SAFETY = (
     "Dust of glass and wood harms the lungs: respirator and extraction on, gloves and long sleeves for glass.",
@@ -104,13 +108,29 @@ def _next(told: Plan, units: Units) -> Iterator[str]:
             "on another scale too, if there is one, and ask for the plan again."
         )
     elif told.next_step is Step.STOP:
-        yield "Nothing more to take off: it is done."
+        doubt = _may_end_under(told, units)
+        below = told.settled.lbf < told.target_lbf
+        yield f"Nothing more to take off: {'leave it as it is.' if doubt and below else 'it is done.'} {doubt}".strip()
     elif told.next_step is Step.FINISH and told.passes:
         yield "Do that first, and ask again: each weighing changes the rest."
     elif told.next_step is Step.FINISH:
-        yield f"{_finish_first(told, units)} A last pass by hand may then bring it nearer."
+        nearer = _may_end_under(told, units) or "A last pass by hand may then bring it nearer."
+        yield f"{_finish_first(told, units)} {nearer}"
     elif told.passes:
         yield from what_to_do(told.passes[0], told.build)
+
+
+def _may_end_under(told: Plan, units: Units) -> str:
+    """Return that a bow to which nothing better can be done may end under; nothing where the shop allows as much."""
+    if told.under < told.most_under + SHOWN_CHANCE / 2:
+        return ""
+    chance, wanted = (fixed(100 * one, 0) for one in (told.under, told.most_under))
+    least = units.length(SHORTENINGS_IN[0])
+    no_help = f"; shortening, from {least} at either end on, would not make it likelier within"
+    return (
+        f"It ends under the tolerance with a chance of {chance} %, where the shop wants {wanted} % at most"
+        f"{no_help if told.settled.lbf < told.target_lbf else ''}. Another weighing tells more of it."
+    )
 
 
 def _string_first(told: Plan, units: Units) -> Iterator[str]:
@@ -154,8 +174,7 @@ def _draws(told: Plan, units: Units) -> str:
 
 
 def _chances(told: Plan) -> str:
-    under, within, over = (fixed(100 * chance, 0) for chance in (told.under, told.within, told.over))
-    chances = f"under {under} %, within {within} %, over {over} %"
+    chances = _in_percent(told.under, told.within, told.over)
     if told.next_step is Step.STOP or told.out_of_reach:
         return f"As it is: {chances}."
     if told.too_light:
@@ -216,9 +235,11 @@ def _too_light(told: Plan, units: Units) -> Iterator[str]:
     yield "It is too light, or too likely to end so: take nothing off. What can be done:"
     for one in told.shortened:
         by = units.length(one.each_end_in)
-        effect = one.refused if one.settled is None else f"about {_in_range(one.settled, units)} settled"
-        yield f"- shorten both nock ends by {by}: {effect}"
-    if told.shortened:
+        yield f"- shorten both nock ends by {by}: {one.refused or _shorter(one, units)}"
+    if not told.shortened:
+        least, most = units.length(SHORTENINGS_IN[0]), units.length(SHORTENINGS_IN[-1])
+        yield f"- no shortening, from {least} to {most} off both nock ends, makes it likelier within the tolerance"
+    elif told.shortened[0].settled is not None:
         yield (
             "  Shortening cannot be undone: take half of it first, move the nocks, brace it as before, weigh and ask "
             "again."
@@ -227,6 +248,17 @@ def _too_light(told: Plan, units: Units) -> Iterator[str]:
     zero = "" if told.draw.zero == "standard" else f" {told.draw.zero}"
     mark = f"{told.target_lbf:g}#@{told.draw.inch:g}{zero}"
     yield f'- press another: drawweight layup --like {told.build} --target "{mark}"'
+
+
+def _shorter(one: Shortened, units: Units) -> str:
+    """Return what a shorter bow settles at, and how it then ends."""
+    settled = "" if one.settled is None else f"about {_in_range(one.settled, units)} settled"
+    return f"{settled}, {_in_percent(one.under or 0.0, one.within or 0.0, one.over or 0.0)}"
+
+
+def _in_percent(under: float, within: float, over: float) -> str:
+    shown = [fixed(100 * chance, 0) for chance in (under, within, over)]
+    return "under {} %, within {} %, over {} %".format(*shown)
 
 
 def _remarks(told: Plan) -> Iterator[str]:

@@ -81,9 +81,12 @@ class Plan(Record):
         description="what each allowed method leaves alone, and all together last; none if the target is within reach"
     )
     too_light: bool = Field(
-        description="whether it is expected below the target, and ending under is likelier than allowed"
+        description="whether ending under is likelier than allowed, and it is expected under the tolerance, or below "
+        "the target and likelier within the tolerance if it is shortened"
     )
-    shortened: tuple[Shortened, ...] = Field(description="what would make a light bow heavier")
+    shortened: tuple[Shortened, ...] = Field(
+        description="what would make a light bow heavier and likelier within the tolerance"
+    )
     notes: tuple[str, ...]
 
 
@@ -109,10 +112,12 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
     margins = [f"drawn to its promise, {note}" for note in notes_on_margins(after)]
     notes = (*notes_on_not_counted(kit.events), *planner.notes, *_of_corners(kit, followed), *margins)
     told = _told(planner, promise, followed, beyond, notes)
-    if not told.too_light:
+    if not _may_be_light(told):
         return told
-    shorter = shortened(kit, promise.judged, knowledge, limits.strain)
-    return told.model_copy(update={"shortened": tuple(shorter)})
+    shorter = tuple(shortened(kit, promise, told.within, knowledge, limits.strain))
+    helped = any(one.settled is not None for one in shorter)
+    light = helped or told.settled.lbf < told.target_lbf - told.tolerance_lbf
+    return told.model_copy(update={"too_light": light, "shortened": shorter if light else ()})
 
 
 def _planner(
@@ -150,7 +155,6 @@ def _told(
 ) -> Plan:
     """Return the plan that follows."""
     ending, judged = followed.ending, promise.judged
-    below = followed.step is not Step.STRING and planner.state.settled_lbf < promise.weight_lbf
     return Plan(
         build=planner.ways.kit.build.id,
         target_lbf=promise.weight_lbf,
@@ -169,10 +173,16 @@ def _told(
         within=1 - ending.under - ending.over,
         over=ending.over,
         out_of_reach=beyond,
-        too_light=below and not followed.passes and ending.under > planner.stakes.most_under,
+        too_light=False,
         shortened=(),
         notes=notes,
     )
+
+
+def _may_be_light(told: Plan) -> bool:
+    """Return whether a bow is expected below its target and may end under the tolerance likelier than allowed."""
+    below = told.next_step is not Step.STRING and told.settled.lbf < told.target_lbf
+    return below and not told.passes and told.under > told.most_under
 
 
 def _of_state(state: KitState, target_lbf: float) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+import numpy as np
 from pydantic import Field
 
 from datasets.history import bow_at
@@ -14,11 +15,14 @@ from predictor.bows.bow import Refusal
 from predictor.bows.full_draw import drawn
 from predictor.planning.cut_patterns import UNDATED, planned
 from predictor.planning.kit_state import Kit, as_judged
-from predictor.planning.prospects import Judged, Knowledge
+from predictor.planning.prospects import Judged, Knowledge, Promise
 from predictor.prediction.ranged import Ranged, ranged
 
-SHORTENINGS_IN = (0.25, 0.5, 0.75, 1.0)
+SHORTENINGS_IN = (0.125, 0.25, 0.5, 0.75, 1.0)
 """Off each nock end, of a bow that is too light."""
+
+LIKELIER_BY = 0.01
+"""Chance of ending within the tolerance that a shortening, which cannot be undone, is to bring at least."""
 
 
 class Shortened(Record):
@@ -26,29 +30,44 @@ class Shortened(Record):
 
     each_end_in: float
     settled: Ranged | None = Field(description="weight that it will settle at")
+    under: float | None = Field(
+        description="chance of ending under the tolerance, if nothing more is done to it"
+    )
+    within: float | None
+    over: float | None
     refused: str | None = Field(description="why it must not be drawn so far")
+
+    @classmethod
+    def as_refused(cls, each_end_in: float, why: Refusal) -> "Shortened":
+        """Return one that must not be drawn."""
+        reason = f"{why.reason} ({why.where})"
+        return cls(each_end_in=each_end_in, settled=None, under=None, within=None, over=None, refused=reason)
 
 
 def shortened(
-    kit: Kit, judged: Judged, knowledge: Knowledge, strain_limit: float | None
+    kit: Kit, promise: Promise, within: float, knowledge: Knowledge, strain_limit: float | None
 ) -> Iterator[Shortened]:
-    """Yield what a bow will settle at once both limbs are shortened, up to the first amount that is refused.
+    """Yield the shortenings of both limbs that make a light bow likelier to end within its tolerance.
+
+    Where even the largest that may be drawn leaves it under the target, the next one follows with why it is refused.
 
     Args:
         kit: as it stands.
-        judged: when and how its weight counts.
+        promise: weight, tolerance, and when and how it counts.
+        within: chance of ending within the tolerance if it is not shortened.
         knowledge: of the shop.
         strain_limit: highest face strain; nothing for the materials' own.
     """
-    possible, refused = _drawable(kit, judged, knowledge, strain_limit)
-    settled = _settled(kit, possible, judged, knowledge) if possible else []
-    if isinstance(settled, Refusal):
-        possible, refused, settled = [], settled, []
-    for inch, one in zip(SHORTENINGS_IN[: len(possible)], settled, strict=True):
-        yield Shortened(each_end_in=inch, settled=one, refused=None)
-    if refused is not None:
-        reason = f"{refused.reason} ({refused.where})"
-        yield Shortened(each_end_in=SHORTENINGS_IN[len(possible)], settled=None, refused=reason)
+    possible, refused = _drawable(kit, promise.judged, knowledge, strain_limit)
+    told = _settled(kit, possible, promise, knowledge) if possible else []
+    if isinstance(told, Refusal):
+        possible, refused, told = [], told, []
+    for one in told:
+        if one.within is not None and one.within >= within + LIKELIER_BY:
+            yield one
+    heaviest_lbf = max((one.settled.lbf for one in told if one.settled is not None), default=0.0)
+    if refused is not None and heaviest_lbf < promise.weight_lbf:
+        yield Shortened.as_refused(SHORTENINGS_IN[len(possible)], refused)
 
 
 def _drawable(
@@ -68,9 +87,10 @@ def _drawable(
 
 
 def _settled(
-    kit: Kit, possible: Sequence[Kit], judged: Judged, knowledge: Knowledge
-) -> list[Ranged] | Refusal:
-    """Return the weights that a kit will settle at by each possible history, given its own weighings."""
+    kit: Kit, possible: Sequence[Kit], promise: Promise, knowledge: Knowledge
+) -> list[Shortened] | Refusal:
+    """Return what a kit will settle at by each possible history, given its own weighings, and how it then ends."""
+    judged = promise.judged
     shots = max(judged.shots, kit.stands_at()[1])
     found = laid_out(
         kit.form,
@@ -85,7 +105,18 @@ def _settled(
         return found
     stand, told, _ = found
     exact = [(as_judged(columns, judged.scale), False) for columns, _ in told]
-    return ranged(foretell(stand, exact).joint.marginal())
+    logs = foretell(stand, exact).joint.marginal()
+    below, not_over = (
+        logs.cdf(np.full(len(possible), log)).tolist() for log in (promise.least, promise.most)
+    )
+    return [
+        Shortened(
+            each_end_in=inch, settled=lbf, under=under, within=most - under, over=1 - most, refused=None
+        )
+        for inch, lbf, under, most in zip(
+            SHORTENINGS_IN[: len(possible)], ranged(logs), below, not_over, strict=True
+        )
+    ]
 
 
 def _shorter(kit: Kit, inch: float) -> Kit:

@@ -230,13 +230,41 @@ def test_metric_comes_first_where_asked(kit: Command) -> None:
 
 
 def test_shortening_is_told_with_its_range_and_that_it_stays(kit: Command) -> None:
-    """Each shorter bow has its range, and that it can't be undone is told."""
+    """Each shorter bow has its range and how it then ends, and that it can't be undone is told."""
     ask = 'plan K-001 --target "70#@28"'
-    settled = json.loads(kit(f"{ask} --json").out)["shortened"][0]["settled"]
+    first = json.loads(kit(f"{ask} --json").out)["shortened"][0]
+    settled = first["settled"]
     middle, low, high = with_interval(settled["lbf"], settled["low_lbf"], settled["high_lbf"])
     text = " ".join(kit(ask).out.split())
-    assert f"1/4 in: about {middle} lb ({low} to {high}) settled" in text
+    chances = f"under {100 * first['under']:.0f} %, within {100 * first['within']:.0f} %"
+    by = f"{inches(first['each_end_in'])} in"
+    assert f"nock ends by {by}: about {middle} lb ({low} to {high}) settled, {chances}" in text
     assert "cannot be undone: take half of it first" in text
+
+
+def test_a_bow_far_too_light_is_not_to_be_shortened(kit: Command) -> None:
+    """Where no shortening brings a bow within its tolerance none is offered, and that is said."""
+    ended = kit('plan K-001 --target "95#@28"')
+    assert ended.code == 1
+    assert "- no shortening, from 1/8 in to 1 in off both nock ends, makes it likelier" in " ".join(
+        ended.out.split()
+    )
+    assert "cannot be undone" not in ended.out
+
+
+def test_a_settled_bow_within_its_tolerance_is_left_as_it_is(kit: Command) -> None:
+    """Expected a little below its target it is not called too light: it is left, with its chance of ending under."""
+    assert kit("weigh K-001 28=63.4 --stage settled --shots 600 --yes").code == 0
+    target = told(kit, 'plan K-001 --target "63#@28"')["settled"]["lbf"] + 0.2
+    ask = f'plan K-001 --target "{target:.2f}#@28"'
+    values, words = told(kit, ask), printed(kit(ask))
+    assert not values["too_light"]
+    assert values["under"] > 0.03
+    assert (
+        "Nothing more to take off: leave it as it is. It ends under the tolerance with a chance of" in words
+    )
+    assert f"chance of {100 * values['under']:.0f} %, where the shop wants 2 % at most" in words
+    assert "shorten both nock ends" not in words
 
 
 def printed(ended: Ended) -> str:

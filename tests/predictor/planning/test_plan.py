@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from datasets.history import bow_at
 from datasets.materials import handbook
@@ -18,6 +19,7 @@ from predictor.planning.plan import Plan, plan
 from predictor.planning.planned_passes import Planner
 from predictor.planning.prospects import Knowledge
 from predictor.planning.removal_gains import Got
+from predictor.planning.shortening import LIKELIER_BY, SHORTENINGS_IN
 from predictor.planning.stakes import Stakes
 from predictor.planning.ways import Limits, ways_of
 from predictor.prediction.predict import Prediction, predict
@@ -194,6 +196,38 @@ def test_a_light_bow_is_left_alone() -> None:
     weights = [one.settled.lbf for one in told.shortened if one.settled is not None]
     assert weights == sorted(weights)
     assert weights[0] > told.settled.lbf
+
+
+@pytest.mark.parametrize(
+    ("stage", "off_lbf"),
+    [
+        ("settled", -0.5),
+        ("settled", 0.1),
+        ("settled", 0.6),
+        ("settled", 1.5),
+        ("tillered", 0.6),
+        ("tillered", 2.5),
+    ],
+)
+def test_shortening_is_offered_only_where_it_helps(stage: str, off_lbf: float) -> None:
+    """Each shortening makes a bow likelier within its tolerance; one that is within and gains by none is not too light.
+
+    Every amount that is left out would not.
+    """
+    first = weigh_in(1, 50, stage=stage, shots=600 if stage == "settled" else 0)
+    target_lbf = state(first).settled_lbf + off_lbf
+    told = planned(target_lbf, first)
+    assert told.passes == ()
+    helped = {one.each_end_in for one in told.shortened if one.settled is not None}
+    for inch in SHORTENINGS_IN if off_lbf > 0 and told.under > told.most_under else ():
+        after = state(first, _shortened(inch)).settled
+        sd = np.log(after.high_lbf / after.low_lbf) / 2 / 1.645
+        low, high = (np.log((target_lbf + side) / after.lbf) / sd for side in (-1, 1))
+        within = norm.cdf(high) - norm.cdf(low)
+        if abs(within - told.within - LIKELIER_BY) > 0.02:
+            assert (inch in helped) == (within > told.within)
+    assert told.too_light == (off_lbf > 1 or bool(helped))
+    assert told.too_light or told.shortened == ()
 
 
 def test_a_strain_over_the_limit_refuses() -> None:
@@ -500,6 +534,11 @@ def test_shortening_is_told_as_a_change_is() -> None:
             expected, rel=5e-3
         )
         assert one.settled.low_lbf < one.settled.lbf < one.settled.high_lbf
+        assert one.under is not None
+        assert one.over is not None
+        assert one.within == pytest.approx(1 - one.under - one.over)
+        sd = np.log(one.settled.high_lbf / one.settled.low_lbf) / 2 / 1.645
+        assert one.under == pytest.approx(norm.cdf(np.log(51 / one.settled.lbf) / sd), abs=0.01)
 
 
 def _shortened(inch: float) -> Removal:
