@@ -200,7 +200,7 @@ def test_the_nock_is_that_of_the_limb_as_it_was() -> None:
     [("1/8", "1/16", True), ("1/8", "5/32", False), (None, "1/64", True), (None, "1/16", False)],
 )
 def test_a_corner_gets_no_sharper(noted: str | None, reached: str, odd: bool) -> None:
-    """A radius below the one that was noted, or that is usual where none was, is told, for it would be worth nothing."""
+    """A radius below the one noted, or below a usual one where none is, is told, for it would be worth nothing."""
     changed = {} if noted is None else {"edge_radius_in": noted}
     build = read_record("build", shop.build(id="K-001", **changed).data, BOOK).record
     assert build is not None
