@@ -28,7 +28,7 @@ GAIN_OF = "gain of "
 """What the source of the doubt about a way of taking stock off starts with."""
 
 
-class Amount(StrEnum):
+class AmountKind(StrEnum):
     """What is taken off by one kind of work: hands differ from one to the other."""
 
     WIDTH = "width"
@@ -37,13 +37,13 @@ class Amount(StrEnum):
     LENGTH = "length"
 
 
-AMOUNTS = {
-    Method.SIDES: Amount.WIDTH,
-    Method.TRAP: Amount.WIDTH,
-    Method.EDGES: Amount.CORNERS,
-    Method.BELLY_GLASS: Amount.GLASS,
-    Method.BACK_GLASS: Amount.GLASS,
-    Method.SHORTEN: Amount.LENGTH,
+KIND_OF_AMOUNT = {
+    Method.SIDES: AmountKind.WIDTH,
+    Method.TRAP: AmountKind.WIDTH,
+    Method.EDGES: AmountKind.CORNERS,
+    Method.BELLY_GLASS: AmountKind.GLASS,
+    Method.BACK_GLASS: AmountKind.GLASS,
+    Method.SHORTEN: AmountKind.LENGTH,
 }
 
 
@@ -67,20 +67,20 @@ def cuts_of(removal: Removal, name: str, length: float, ledger: Ledger) -> Cuts:
         # Where nothing came off, nothing was misread.
         amounts = _polyline(removal.done, length, lambda amount: (amount + shift if amount else 0.0) * times)
     else:
-        source = carried_out(AMOUNTS[removal.method])
+        source = carried_out(KIND_OF_AMOUNT[removal.method])
         share = ledger.note(name, source, 1.0, tolerances.CARRIED_OUT) * times
         amounts = _polyline(removal.planned, length, lambda amount: amount * share)
     return Cuts(removal.method, amounts, gain)
 
 
-def carried_out(amount: Amount) -> str:
+def carried_out(amount: AmountKind) -> str:
     """Return the source of the doubt about a plan for a kind of amount."""
     return f"{CARRIED_OUT}{amount}"
 
 
-def amount_of(source: str) -> Amount | None:
+def amount_of(source: str) -> AmountKind | None:
     """Return the kind of amount that a source of doubt is about, if it is a plan that is carried out."""
-    return Amount(source.removeprefix(CARRIED_OUT)) if source.startswith(CARRIED_OUT) else None
+    return AmountKind(source.removeprefix(CARRIED_OUT)) if source.startswith(CARRIED_OUT) else None
 
 
 def gain_of(method: Method) -> str:

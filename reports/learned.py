@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.markup import escape
 
 from datasets.book import ShopBook
-from datasets.removals import GAIN_OF, Amount
+from datasets.removals import GAIN_OF, AmountKind
 from predictor.belief.calibration import (
     LUCK,
     Calibration,
@@ -23,7 +23,7 @@ from predictor.belief.mixture import NormalMixture
 from predictor.belief.model import Model
 from predictor.belief.model_file import model_path, save_model
 from predictor.belief.posterior import Posterior
-from predictor.belief.scatter import SCALE_LOG_SDS, SCALE_SDS, SHOOTING_IN
+from predictor.belief.scatter import SCATTER_LOG_SDS, SCATTER_SDS, SHOOTING_IN
 from predictor.belief.settling import FULL_SETTLING_SHOTS
 from predictor.belief.shares import BUILD_SOURCES, GROUP_SOURCES
 from predictor.prediction.predict import LEVELS
@@ -151,19 +151,19 @@ def _ends(effect: NormalMixture) -> tuple[float, float, float]:
 def _carried_out(model: Model) -> str:
     habit = model.habits.carrying_out
     told = [_of_amount(amount, done) for amount, done in habit.others.items()]
-    return " ".join((_of_amount(Amount.WIDTH, habit.anybody), *told))
+    return " ".join((_of_amount(AmountKind.WIDTH, habit.anybody), *told))
 
 
 _OF_PLANNED = {
-    Amount.WIDTH: ("planned width", "comes off", "come off"),
-    Amount.CORNERS: ("a planned radius of the corners", "is reached", "be reached"),
-    Amount.GLASS: ("glass planned to come off a face", "comes off", "come off"),
-    Amount.LENGTH: ("what is planned to be sawn off each end", "comes off", "come off"),
+    AmountKind.WIDTH: ("planned width", "comes off", "come off"),
+    AmountKind.CORNERS: ("a planned radius of the corners", "is reached", "be reached"),
+    AmountKind.GLASS: ("glass planned to come off a face", "comes off", "come off"),
+    AmountKind.LENGTH: ("what is planned to be sawn off each end", "comes off", "come off"),
 }
 """What a share of a plan is a share of, and what happens to it: as a finding, and as a default."""
 
 
-def _of_amount(amount: Amount, done: Carried) -> str:
+def _of_amount(amount: AmountKind, done: Carried) -> str:
     share, spread = _percent(1 + done.mean), f"give or take {_percent(done.sd)}"
     planned, found, taken = _OF_PLANNED[amount]
     if not done.removals:
@@ -186,9 +186,9 @@ def _scatter(belief: Posterior) -> list[list[str]]:
     """Return rows: each scatter, its size as believed now and before any build, both as root mean squares."""
     rows = []
     for name, source in (GROUP_SOURCES | BUILD_SOURCES).items():
-        believed = SCALE_SDS[name]
+        believed = SCATTER_SDS[name]
         size, factor_sd = _typical(belief, name)
-        unmoved = abs(log(size / believed)) < UNMOVED and factor_sd > STILL_OPEN * SCALE_LOG_SDS[name]
+        unmoved = abs(log(size / believed)) < UNMOVED and factor_sd > STILL_OPEN * SCATTER_LOG_SDS[name]
         rows.append([source, "not learned yet" if unmoved else _percent(size), _percent(believed)])
     return [*rows, ["reading error, as a factor", fixed(_typical(belief, "noise")[0], 2), "1.00"]]
 

@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from predictor.belief.columns import Columns
-from predictor.belief.cutting import Cut
+from predictor.belief.cutting import CutReading
 from predictor.belief.own_history import Slips
-from predictor.belief.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, SCALE_LOG_SDS, SCALE_SDS
+from predictor.belief.scatter import BUILD_COLUMNS, GROUPS, NOISE_LOG_SD, SCATTER_LOG_SDS, SCATTER_SDS
 from predictor.belief.weighings import Weighing
 from training.engine.scale_priors import LogNormal
 
@@ -77,7 +77,7 @@ def draw_truth(rng: np.random.Generator) -> Truth:
         prior = LogNormal.of_mean_square(root, log_sd)
         return prior.median * float(np.exp(prior.log_sd * rng.standard_normal()))
 
-    scales = {name: scale(SCALE_SDS[name], SCALE_LOG_SDS[name]) for name in (*GROUPS, *BUILD_COLUMNS)}
+    scales = {name: scale(SCATTER_SDS[name], SCATTER_LOG_SDS[name]) for name in (*GROUPS, *BUILD_COLUMNS)}
     return Truth(rng, scales, scale(1.0, NOISE_LOG_SD))
 
 
@@ -92,7 +92,7 @@ def _drawn(truth: Truth, one: Weighing) -> Weighing:
     if one.cut is None:
         return replace(one, log_weight=log_weight)
     (share,) = truth.reads(one.build, "cut", one.cut.columns)
-    return replace(one, log_weight=log_weight, cut=Cut(one.cut.columns, float(share)))
+    return replace(one, log_weight=log_weight, cut=CutReading(one.cut.columns, float(share)))
 
 
 def _with_slips(rng: np.random.Generator, weighings: Sequence[Weighing], slips: Slips) -> Iterator[Weighing]:

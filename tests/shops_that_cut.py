@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from datasets.ledger import Input
-from datasets.removals import Amount, carried_out, gain_of
+from datasets.removals import AmountKind, carried_out, gain_of
 from datasets.schema import Method, Stage
 from datasets.tolerances import CARRIED_OUT, GAIN_SD
 from predictor.belief.carrying_out import Carried, CarryingOut
@@ -92,7 +92,7 @@ def _take_off(
     if measured:
         shares.append(share - 1)
     else:
-        source = carried_out(Amount.WIDTH)
+        source = carried_out(AmountKind.WIDTH)
         bow.removals.append(_effect(f"removals.{len(bow.removals)}", source, CARRIED_OUT, -noted))
 
 

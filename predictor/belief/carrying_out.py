@@ -6,7 +6,7 @@ from pydantic import Field
 
 from datasets import tolerances
 from datasets.record import Record
-from datasets.removals import Amount
+from datasets.removals import AmountKind
 
 WORTH_REMOVALS = 10
 """The default counts as much as so many removals (a choice of this project)."""
@@ -32,18 +32,18 @@ class CarryingOut(Record):
 
     anybody: Carried = Carried()
     builders: dict[str, Carried] = Field(default_factory=dict)
-    others: dict[Amount, Carried] = Field(
+    others: dict[AmountKind, Carried] = Field(
         default_factory=dict,
         description="anybody's, of amounts other than widths; corners by their radius",
     )
 
-    def by(self, builder: str | None, amount: Amount) -> Carried:
+    def by(self, builder: str | None, amount: AmountKind) -> Carried:
         """Return what is believed of a builder and a kind of amount."""
-        if amount is not Amount.WIDTH:
+        if amount is not AmountKind.WIDTH:
             return self.others.get(amount, Carried())
         return self.builders.get(builder or "", self.anybody)
 
-    def name(self, builder: str | None, amount: Amount) -> str:
+    def name(self, builder: str | None, amount: AmountKind) -> str:
         """Return the name of the common effect that holds the mean of these."""
-        apart = amount is Amount.WIDTH and builder in self.builders
+        apart = amount is AmountKind.WIDTH and builder in self.builders
         return f"{PLANS_OF}{amount} carried out by {builder if apart else 'anybody'}"

@@ -41,7 +41,7 @@ EXACT = 1e-3
 
 
 @dataclass(frozen=True)
-class Cut:
+class CutReading:
     """What a finished bow was cut by, as a reading of the bow.
 
     Attributes:
@@ -54,7 +54,7 @@ class Cut:
 
 
 @dataclass(frozen=True)
-class Seen:
+class SeenCut:
     """What a bow was cut by, as records show it.
 
     Attributes:
@@ -82,7 +82,7 @@ class Told(Protocol):
         """What its readings depend on."""
 
 
-def cut_of(weighings: Sequence[Told], usual: UsualCut) -> Cut | None:
+def cut_of(weighings: Sequence[Told], usual: UsualCut) -> CutReading | None:
     """Return what a bow was cut by, once it is finished; nothing where that is not known.
 
     A bow is cut because it reads heavy, by chance too: a cut shares all errors of the reading that called for it, where
@@ -98,8 +98,8 @@ def cut_of(weighings: Sequence[Told], usual: UsualCut) -> Cut | None:
         return None
     called = _that_called_for_it(weighings)
     if called is None:
-        return Cut(_explained(_before_any(weighings[-1].columns), told.sd), told.log_share)
-    return Cut(_explained(called.columns, told.sd, called.weigh_in), told.log_share)
+        return CutReading(_explained(_before_any(weighings[-1].columns), told.sd), told.log_share)
+    return CutReading(_explained(called.columns, told.sd, called.weigh_in), told.log_share)
 
 
 def _that_called_for_it(weighings: Sequence[Told]) -> Told | None:
@@ -110,7 +110,7 @@ def _that_called_for_it(weighings: Sequence[Told]) -> Told | None:
     return next(reversed(heavier or unfinished), None)
 
 
-def cut_until(columns: Columns, moment: Moment, usual: UsualCut) -> Cut | None:
+def cut_until(columns: Columns, moment: Moment, usual: UsualCut) -> CutReading | None:
     """Return what a bow was cut by until a weighing, of which its earlier weighings are not told.
 
     Args:
@@ -120,10 +120,10 @@ def cut_until(columns: Columns, moment: Moment, usual: UsualCut) -> Cut | None:
     """
     seen = _seen(columns, moment, usual, uncut=False)
     told = None if seen is None else called_for(seen.log_share, seen.sd, usual)
-    return None if told is None else Cut(_explained(_before_any(columns), told.sd), told.log_share)
+    return None if told is None else CutReading(_explained(_before_any(columns), told.sd), told.log_share)
 
 
-def seen_of(weighings: Sequence[Told], usual: UsualCut) -> Seen | None:
+def seen_of(weighings: Sequence[Told], usual: UsualCut) -> SeenCut | None:
     """Return what records show that a bow was cut by, once it is finished; see `cut_of`."""
     if not weighings or weighings[-1].moment.stage not in FINISHED:
         return None
@@ -131,7 +131,7 @@ def seen_of(weighings: Sequence[Told], usual: UsualCut) -> Seen | None:
     return _seen(last.columns, last.moment, usual, uncut=weighings[0].moment.stage not in FINISHED)
 
 
-def _seen(columns: Columns, moment: Moment, usual: UsualCut, *, uncut: bool) -> Seen | None:
+def _seen(columns: Columns, moment: Moment, usual: UsualCut, *, uncut: bool) -> SeenCut | None:
     """Return what records show that a bow was cut by until a weighing.
 
     Where removals are on record, or the bow was weighed before any, they tell it by the statics. Otherwise its width
@@ -147,11 +147,11 @@ def _seen(columns: Columns, moment: Moment, usual: UsualCut, *, uncut: bool) -> 
         return None
     if _gains(columns) or uncut:
         lost = _lost(columns)
-        return Seen(lost, float(np.hypot(NOTED_SD, RECKONED_SD * lost)))
+        return SeenCut(lost, float(np.hypot(NOTED_SD, RECKONED_SD * lost)))
     if moment.form not in usual.first_width_in:
         return None
     narrowed = log(usual.first_width_in[moment.form] / columns.sizes_in[WIDTH])
-    return Seen(narrowed, float(np.hypot(NOTED_SD, usual.first_width_sd)))
+    return SeenCut(narrowed, float(np.hypot(NOTED_SD, usual.first_width_sd)))
 
 
 def _lost(columns: Columns) -> float:

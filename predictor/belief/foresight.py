@@ -18,7 +18,7 @@ from datasets.record import DrawLength
 from datasets.schema import Build, Event, Form, Stage, StripTest
 from predictor.belief.calibration import Calibration
 from predictor.belief.columns import DRAW_SHAPE, FINISHED, Columns, columns
-from predictor.belief.cutting import Cut, cut_of
+from predictor.belief.cutting import CutReading, cut_of
 from predictor.belief.familiarity import has_new_lots
 from predictor.belief.habits import USUAL, Habits
 from predictor.belief.lots import with_strips
@@ -86,7 +86,7 @@ class Standing:
     calibration: Calibration
     habits: Habits
     held: frozenset[str] = frozenset()
-    cut: Cut | None = None
+    cut: CutReading | None = None
 
     @property
     def changed(self) -> bool:

@@ -15,7 +15,7 @@ from predictor.belief.calibration import Calibration
 from predictor.belief.columns import Columns
 from predictor.belief.habits import USUAL, Habits
 from predictor.belief.posterior import Posterior, Rows
-from predictor.belief.scatter import BUILD_COLUMNS, GROUPS, SCALE_SDS
+from predictor.belief.scatter import BUILD_COLUMNS, GROUPS, SCATTER_SDS
 
 Array = NDArray[np.float64]
 
@@ -26,8 +26,8 @@ def level_name(group: str, level: str) -> str:
 
 
 def prior_belief() -> Posterior:
-    """Return what is believed before any build is known: no effect is learned, scales are those of `SCALE_SDS`."""
-    scales = [SCALE_SDS[name] for name in (*GROUPS, *BUILD_COLUMNS)]
+    """Return what is believed before any build is known: no effect is learned, scales are those of `SCATTER_SDS`."""
+    scales = [SCATTER_SDS[name] for name in (*GROUPS, *BUILD_COLUMNS)]
     return Posterior(
         effects=(),
         groups=GROUPS,

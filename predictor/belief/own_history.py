@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from predictor.belief.columns import Columns, Named, Tolerance
-from predictor.belief.cutting import Cut, cut_of
+from predictor.belief.cutting import CutReading, cut_of
 from predictor.belief.mixture import JointMixture
 from predictor.belief.model import Taught, seen_by
 from predictor.belief.posterior import Posterior, Rows, log_density, predict, without
@@ -142,7 +142,9 @@ def before_it_taught(
     return without(belief, seen.rows, values - seen.offset, taught.doubts_added())
 
 
-def laid_with_cut(weighings: Sequence[Weighing], cut: Cut | None) -> tuple[list[tuple[str, Columns]], Array]:
+def laid_with_cut(
+    weighings: Sequence[Weighing], cut: CutReading | None
+) -> tuple[list[tuple[str, Columns]], Array]:
     """Return weighings of a bow for `together`, what it was cut by below them, and what they read."""
     laid = [(one.weigh_in, one.columns) for one in weighings]
     values = [np.zeros(0), *(one.log_weight for one in weighings)]

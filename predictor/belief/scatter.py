@@ -36,7 +36,7 @@ BOW, FINISH_SANDING, SHOOTING_IN = "bow", "finish sanding", "shooting in"
 UNNOTED_SCALE = "scale not noted"
 CUT_TO_ORDER = "cut to the order"
 
-SCALE_SDS = MappingProxyType(
+SCATTER_SDS = MappingProxyType(
     {
         LOTS_OF_WOOD: 0.06,
         LOTS_OF_GLASS: 0.03,
@@ -53,11 +53,11 @@ SCALE_SDS = MappingProxyType(
 """Scatter of each group's levels and of each effect that a build has of its own, as the root mean square over shops:
 what is believed before training, which replaces it by what the shop's own builds show."""
 
-SCALE_LOG_SD = 0.5
+SCATTER_LOG_SD = 0.5
 """How well they are known before training, as the standard deviation of the logarithm of a scatter."""
 
-SCALE_LOG_SDS = MappingProxyType(
-    dict.fromkeys(SCALE_SDS, SCALE_LOG_SD) | {FINISH_SANDING: 0.35, SHOOTING_IN: 0.35}
+SCATTER_LOG_SDS = MappingProxyType(
+    dict.fromkeys(SCATTER_SDS, SCATTER_LOG_SD) | {FINISH_SANDING: 0.35, SHOOTING_IN: 0.35}
 )
 """The same by name. Losses of a few per cent scatter less widely, two times in three within 40 %; few bows are weighed
 often enough to tell."""

@@ -19,7 +19,7 @@ from predictor.belief.mixture import NormalMixture
 from predictor.belief.model import Model, prior_belief
 from predictor.belief.own_history import together
 from predictor.belief.posterior import Posterior
-from predictor.belief.scatter import SCALE_SDS, SCALES, SHOOTING_IN, UNNOTED_SCALE
+from predictor.belief.scatter import SCALES, SCATTER_SDS, SHOOTING_IN, UNNOTED_SCALE
 from predictor.belief.settling import SettlingLaw
 from predictor.belief.weighings import Weighing, weighed
 from predictor.bows.bow import Refusal
@@ -199,7 +199,7 @@ def _scales_apart(one: Sitting, other: Sitting) -> float:
     if _scale_of(one) == _scale_of(other):
         return 0.0
     groups = (UNNOTED_SCALE if _scale_of(sitting) is None else SCALES for sitting in (one, other))
-    return float(np.linalg.norm([SCALE_SDS[group] for group in groups]))
+    return float(np.linalg.norm([SCATTER_SDS[group] for group in groups]))
 
 
 def left_after(belief: Posterior, law: SettlingLaw, shots: int, level: float = BAND_LEVEL) -> Left:

@@ -15,7 +15,7 @@ from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Build, Event, Form, Stage, WeighIn
 from datasets.zero_points import from_back, from_zero
 from predictor.belief.columns import Columns, Moment, columns
-from predictor.belief.cutting import Cut
+from predictor.belief.cutting import CutReading
 from predictor.belief.habits import USUAL, Habits
 from predictor.belief.scatter import PRIOR_SCATTER
 from predictor.bows.features import Case, Features
@@ -42,7 +42,7 @@ class Weighing:
     moment: Moment
     columns: Columns
     log_weight: Array
-    cut: Cut | None = None
+    cut: CutReading | None = None
     on: date | None = None
 
 

@@ -16,7 +16,7 @@ from pydantic import Field
 from datasets.history import bow_at
 from datasets.materials import Material
 from datasets.record import Dimension, DrawLength, Record, Taken
-from datasets.removals import AMOUNTS, Amount
+from datasets.removals import KIND_OF_AMOUNT, AmountKind
 from datasets.schema import Build, Event, Form, Removal, StripTest
 from predictor.belief.columns import STIFFNESS, Columns, Named, Prior, lot_level
 from predictor.belief.foresight import Situation, Standing, foretell, laid_out
@@ -137,18 +137,18 @@ def _measured(form: Form, build: Build, events: Sequence[Event]) -> Iterator[tup
         )
 
 
-def _taken_by_plan(events: Sequence[Event]) -> Iterator[Amount]:
+def _taken_by_plan(events: Sequence[Event]) -> Iterator[AmountKind]:
     """Yield the kind of amount of each removal of which only the plan is noted."""
     for event in events:
         if isinstance(event, Removal) and not event.done:
-            yield AMOUNTS[event.method]
+            yield KIND_OF_AMOUNT[event.method]
 
 
-def _cuts_measured(events: Sequence[Event], amount: Amount) -> tuple[Event, ...]:
+def _cuts_measured(events: Sequence[Event], amount: AmountKind) -> tuple[Event, ...]:
     """Return a history in which removals of one kind came out as planned, and were measured by caliper."""
     return tuple(
         event.model_copy(update={"done": _by_caliper(event.planned)})
-        if isinstance(event, Removal) and not event.done and AMOUNTS[event.method] is amount
+        if isinstance(event, Removal) and not event.done and KIND_OF_AMOUNT[event.method] is amount
         else event
         for event in events
     )

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from predictor.belief.columns import Columns
 from predictor.belief.own_history import USUAL_SLIPS
-from predictor.belief.scatter import SCALE_SDS
+from predictor.belief.scatter import SCATTER_SDS
 
 Array = NDArray[np.float64]
 DRAWS = 20_000
@@ -42,12 +42,12 @@ class Lots:
             total += column[0] * (prior.mean + prior.sd * self.value(name))
         for group, levels in told.groups.items():
             for level, column in levels.items():
-                total += column[0] * SCALE_SDS[group] * self.value(f"{group}: {level}")
+                total += column[0] * SCATTER_SDS[group] * self.value(f"{group}: {level}")
         for group, lots in told.unnoted.items():
             for name, column in lots.items():
-                total += column[0] * SCALE_SDS[group] * self.value(f"{group}: {name} of {bow}")
+                total += column[0] * SCATTER_SDS[group] * self.value(f"{group}: {name} of {bow}")
         for name, column in told.build.items():
-            total += column[0] * SCALE_SDS[name] * self.value(f"own {name} {bow}")
+            total += column[0] * SCATTER_SDS[name] * self.value(f"own {name} {bow}")
         for given in told.tolerances:
             total += given.column[0] * self.value(f"size {given.name} {bow}")
         return total

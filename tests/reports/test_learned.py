@@ -9,7 +9,7 @@ import pytest
 from rich.console import Console
 
 from datasets.contents import Contents
-from datasets.removals import Amount
+from datasets.removals import AmountKind
 from predictor.belief.calibration import BuildScore, Calibration
 from predictor.belief.carrying_out import Carried, CarryingOut
 from predictor.belief.model import Model
@@ -114,9 +114,9 @@ def test_defaults_are_told_as_such(model: Model) -> None:
 def test_each_kind_of_plan_is_told_in_its_own_words(model: Model) -> None:
     """A corner's share is of its radius, glass comes off a face, and a bow is not said to lose all of its length."""
     others = {
-        Amount.CORNERS: Carried(removals=3),
-        Amount.GLASS: Carried(removals=1),
-        Amount.LENGTH: Carried(removals=0),
+        AmountKind.CORNERS: Carried(removals=3),
+        AmountKind.GLASS: Carried(removals=1),
+        AmountKind.LENGTH: Carried(removals=0),
     }
     habits = model.habits.model_copy(update={"carrying_out": CarryingOut(others=others)})
     told = _printed(model.model_copy(update={"habits": habits}))

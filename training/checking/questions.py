@@ -15,7 +15,7 @@ from datasets.history import BowAt, bow_at, events_until
 from datasets.schema import Event, Stage, WeighIn
 from predictor.belief import posterior
 from predictor.belief.columns import Columns, Moment, Named, Tolerance
-from predictor.belief.cutting import Cut
+from predictor.belief.cutting import CutReading
 from predictor.belief.mixture import NormalMixture, side_by_side
 from predictor.belief.model import seen_by
 from predictor.belief.own_history import laid_with_cut, together
@@ -58,7 +58,7 @@ class Question:
     bow: BowAt
     columns: Columns
     log_weight: float
-    cut: Cut | None = None
+    cut: CutReading | None = None
 
 
 def questions(contents: Contents, weighings: Sequence[Weighing], pick: Pick) -> tuple[Question, ...]:

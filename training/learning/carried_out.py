@@ -9,7 +9,7 @@ import numpy as np
 
 from datasets.contents import Contents
 from datasets.ledger import Ledger
-from datasets.removals import AMOUNTS, Amount, cuts_of, gain_of
+from datasets.removals import KIND_OF_AMOUNT, AmountKind, cuts_of, gain_of
 from datasets.schema import Event, Method, Removal
 from predictor.belief.carrying_out import WORTH_REMOVALS, Carried, CarryingOut
 
@@ -44,12 +44,12 @@ def carrying_out(contents: Contents) -> CarryingOut:
     Args:
         contents: of the book; builds that may not teach are left out.
     """
-    of_kind: dict[Amount, dict[str, list[Share]]] = defaultdict(lambda: defaultdict(list))
+    of_kind: dict[AmountKind, dict[str, list[Share]]] = defaultdict(lambda: defaultdict(list))
     for build in contents.builds.values():
         if build.teaches:
             for method, share in _shares(contents.events.get(build.id, ())):
-                of_kind[AMOUNTS[method]][build.builder or ""].append(share)
-    by_builder = of_kind.pop(Amount.WIDTH, {})
+                of_kind[KIND_OF_AMOUNT[method]][build.builder or ""].append(share)
+    by_builder = of_kind.pop(AmountKind.WIDTH, {})
     enough = [name for name, shares in by_builder.items() if name and len(shares) >= ENOUGH_REMOVALS]
     return CarryingOut(
         anybody=updated(Carried(), _of_all(by_builder)),

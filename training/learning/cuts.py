@@ -11,7 +11,7 @@ from scipy.optimize import minimize
 
 from predictor.belief.called_for import log_likelihood
 from predictor.belief.columns import FINISHED
-from predictor.belief.cutting import USUAL_CUT_PRIOR, Seen, cut_of, seen_of
+from predictor.belief.cutting import USUAL_CUT_PRIOR, SeenCut, cut_of, seen_of
 from predictor.belief.usual_cut import UsualCut
 from predictor.belief.weighings import Weighing
 
@@ -40,7 +40,7 @@ def usual_cut(weighings: Sequence[Weighing]) -> UsualCut:
     )
 
 
-def likeliest_called_for(usual: UsualCut, cuts: Sequence[Seen]) -> UsualCut:
+def likeliest_called_for(usual: UsualCut, cuts: Sequence[SeenCut]) -> UsualCut:
     """Return what is usual with what a shop's bows call for: the likeliest, a prior beside few bows.
 
     Args:

@@ -20,8 +20,8 @@ from predictor.belief.scatter import (
     CUT_TO_ORDER,
     GROUPS,
     NOISE_LOG_SD,
-    SCALE_LOG_SDS,
-    SCALE_SDS,
+    SCATTER_LOG_SDS,
+    SCATTER_SDS,
 )
 from predictor.belief.weighings import Weighed, Weighing, weighed
 from predictor.bows.bow import Refusal
@@ -188,7 +188,7 @@ def readings(weighings: Sequence[Weighing]) -> Readings:
 
 
 def _prior(name: str, *, free: bool = True) -> LogNormal:
-    return LogNormal.of_mean_square(SCALE_SDS[name], SCALE_LOG_SDS[name], free=free)
+    return LogNormal.of_mean_square(SCATTER_SDS[name], SCATTER_LOG_SDS[name], free=free)
 
 
 def _group(name: str, told: Sequence[Columns], builds: Sequence[str], counts: Sequence[int]) -> Group:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from predictor.belief.columns import COMMON_PRIORS, Columns
 from predictor.belief.own_history import Slips
-from predictor.belief.scatter import BOW, SCALE_LOG_SDS, SCALE_SDS, SCALES, SHOOTING_IN, UNNOTED_SCALE
+from predictor.belief.scatter import BOW, SCALES, SCATTER_LOG_SDS, SCATTER_SDS, SHOOTING_IN, UNNOTED_SCALE
 from predictor.belief.settling import DEFAULT_LAW, LawBasis, LawKind, SettlingLaw, settling
 from predictor.belief.shot_in import as_one, sittings
 from predictor.belief.weighings import Weighing
@@ -144,7 +144,7 @@ def _of_settling(histories: Sequence[Weighing]) -> Readings:
     unnoted = tuple(one for one in every.build_columns if one.name == UNNOTED_SCALE and one.column.any())
     lost = np.concatenate([one.columns.common[SHOOTING_IN] for one in histories])
     prior = COMMON_PRIORS[SHOOTING_IN]
-    own = LogNormal.of_mean_square(SCALE_SDS[SHOOTING_IN], SCALE_LOG_SDS[SHOOTING_IN])
+    own = LogNormal.of_mean_square(SCATTER_SDS[SHOOTING_IN], SCATTER_LOG_SDS[SHOOTING_IN])
     return replace(
         every,
         common=lost[:, None],
@@ -153,7 +153,7 @@ def _of_settling(histories: Sequence[Weighing]) -> Readings:
         common_sd=np.array([prior.sd]),
         groups=scales if several else (),
         build_columns=(
-            BuildColumn(BOW, np.ones_like(lost), LogNormal(ANY_LEVEL_SD, SCALE_LOG_SDS[BOW], free=False)),
+            BuildColumn(BOW, np.ones_like(lost), LogNormal(ANY_LEVEL_SD, SCATTER_LOG_SDS[BOW], free=False)),
             BuildColumn(SHOOTING_IN, lost, own),
             *(unnoted if several else ()),
         ),

@@ -14,7 +14,7 @@ from predictor.belief.familiarity import distance, has_new_lots, notes_on_unfami
 from predictor.belief.habits import Habits
 from predictor.belief.model import FORMAT, Model, prior_belief
 from predictor.belief.posterior import Posterior
-from predictor.belief.scatter import BUILD_COLUMNS, GROUPS, PRIOR_SCATTER, SCALE_SDS
+from predictor.belief.scatter import BUILD_COLUMNS, GROUPS, PRIOR_SCATTER, SCATTER_SDS
 from predictor.bows.features import Case, Features, features
 from tests.predictor.example_bows import STRAIGHT, build
 from training.learning.evidence import evidence
@@ -33,7 +33,7 @@ def told() -> Columns:
 def knowing(told: Columns, share: float) -> Posterior:
     """Return a belief that knows a bow's common effects, each to a share of its prior sd."""
     names = tuple(told.common)
-    scales = [SCALE_SDS[name] for name in (*GROUPS, *BUILD_COLUMNS)]
+    scales = [SCATTER_SDS[name] for name in (*GROUPS, *BUILD_COLUMNS)]
     sds = np.array([share * told.priors[name].sd for name in names])
     return Posterior(
         names,
@@ -74,7 +74,7 @@ def test_distance_falls_with_knowledge(told: Columns) -> None:
     shares = (1.0, 0.7, 0.4, 0.1, 0.0)
     found = [float(distance(knowing(told, share), told)[0]) for share in shares]
     of_groups = sum(
-        SCALE_SDS[group] ** 2 * float(column[0]) ** 2
+        SCATTER_SDS[group] ** 2 * float(column[0]) ** 2
         for group, levels in told.groups.items()
         for column in levels.values()
     )

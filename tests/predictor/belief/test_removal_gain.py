@@ -9,7 +9,7 @@ import pytest
 
 from datasets import tolerances
 from datasets.materials import handbook
-from datasets.removals import Amount
+from datasets.removals import AmountKind
 from datasets.schema import Event, Removal, Stage
 from predictor.belief.carrying_out import Carried, CarryingOut
 from predictor.belief.columns import Columns, Moment, Prior, columns
@@ -133,7 +133,7 @@ def test_a_builder_who_is_known_counts_by_their_own_ways() -> None:
 def test_glass_is_sanded_as_glass_was() -> None:
     """What was learned of glass taken off sets mean share and scatter of a plan for glass; widths say nothing of it."""
     glass = Carried(mean=-0.2, mean_sd=0.03, sd=0.2, removals=12)
-    taught = CarryingOut(anybody=Carried(mean=0.1, removals=40), others={Amount.GLASS: glass})
+    taught = CarryingOut(anybody=Carried(mean=0.1, removals=40), others={AmountKind.GLASS: glass})
     case = Case(STRAIGHT, build(), (removal(1, "belly-glass", ".010", planned=True),), (28.5,))
     (found,) = features([case], handbook())
     assert isinstance(found, Features)

@@ -13,7 +13,7 @@ from datasets.schema import Scale
 from predictor.belief.model import level_name, prior_belief
 from predictor.belief.posterior import Posterior
 from predictor.belief.scale_bias import by_checks, by_weighings, with_check_weights
-from predictor.belief.scatter import PRIOR_SCATTER, SCALE_SDS, SCALES
+from predictor.belief.scatter import PRIOR_SCATTER, SCALES, SCATTER_SDS
 
 Array = NDArray[np.float64]
 
@@ -55,7 +55,7 @@ def test_scale_that_nothing_is_known_of() -> None:
     found = by_weighings(prior_belief(), ["spring", "hook"])
 
     assert found.mean == pytest.approx([0, 0])
-    assert found.covariance == pytest.approx(np.eye(2) * SCALE_SDS[SCALES] ** 2)
+    assert found.covariance == pytest.approx(np.eye(2) * SCATTER_SDS[SCALES] ** 2)
 
 
 def test_mixture_has_its_own_mean_and_variance() -> None:
@@ -63,7 +63,7 @@ def test_mixture_has_its_own_mean_and_variance() -> None:
     found = by_weighings(belief([[0.01, 0.0], [0.03, 0.0]], [0.5, 0.5]), ["spring", "hook", "new"])
 
     assert found.mean == pytest.approx([0.02, 0, 0])
-    assert found.sd**2 == pytest.approx([0.002**2 + 0.01**2, 0.002**2, SCALE_SDS[SCALES] ** 2])
+    assert found.sd**2 == pytest.approx([0.002**2 + 0.01**2, 0.002**2, SCATTER_SDS[SCALES] ** 2])
 
 
 def test_difference_of_scales_counts_what_they_share() -> None:

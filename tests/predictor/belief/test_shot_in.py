@@ -11,7 +11,7 @@ from datasets.schema import Rigging, WeighIn
 from datasets.zero_points import from_back
 from predictor.belief.columns import COMMON_PRIORS
 from predictor.belief.model import prior_belief
-from predictor.belief.scatter import PRIOR_SCATTER, SCALE_SDS, SHOOTING_IN
+from predictor.belief.scatter import PRIOR_SCATTER, SCATTER_SDS, SHOOTING_IN
 from predictor.belief.settling import SettlingLaw
 from predictor.belief.shot_in import ShotReading, left_after, settling_curve
 from predictor.bows.bow import handbook_moduli, weights
@@ -133,7 +133,7 @@ def test_brace_is_not_settling() -> None:
 
 def test_the_band_before_any_bow_came_back() -> None:
     """Without a model the band is the prior's: its mean, its doubt and its scatter from bow to bow."""
-    prior, own = COMMON_PRIORS[SHOOTING_IN], SCALE_SDS[SHOOTING_IN]
+    prior, own = COMMON_PRIORS[SHOOTING_IN], SCATTER_SDS[SHOOTING_IN]
     left = left_after(prior_belief(), SettlingLaw(), 500)
     half = 1.6448536 * np.hypot(prior.sd, own)
 

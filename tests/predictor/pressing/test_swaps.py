@@ -8,7 +8,7 @@ from datasets.materials import handbook
 from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Build, Layer, Part
 from predictor.belief.columns import STIFFNESS
-from predictor.belief.scatter import LOTS_OF_WOOD, SCALE_SDS
+from predictor.belief.scatter import LOTS_OF_WOOD, SCATTER_SDS
 from predictor.bows.bow import Refusal
 from predictor.planning.prospects import Judged, Knowledge, Prospect, prospects
 from predictor.pressing.blanks import Copied
@@ -93,7 +93,7 @@ def test_another_wood_is_in_doubt_by_its_share_of_the_stiffness() -> None:
     for bow, wood in ((old, "hard maple"), (new, "black locust")):
         (prospect,) = prospects(STRAIGHT, [bow], JUDGED, KNOWLEDGE)
         assert isinstance(prospect, Prospect)
-        of_lot = hypot(handbook()[wood].species_sd, SCALE_SDS[LOTS_OF_WOOD])
+        of_lot = hypot(handbook()[wood].species_sd, SCATTER_SDS[LOTS_OF_WOOD])
         shares.append(float(prospect.told.common[f"{STIFFNESS}{wood}"][0]) * of_lot)
     sd = hypot(*shares)
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from datasets.contents import Contents
 from datasets.record import Taken
-from datasets.removals import Amount
+from datasets.removals import AmountKind
 from datasets.schema import Removal, WeighIn
 from datasets.tolerances import WIDTH_SD_IN
 from predictor.belief.carrying_out import WORTH_REMOVALS, Carried
@@ -107,8 +107,8 @@ def test_kinds_of_amounts_are_learned_apart() -> None:
     habit = carrying_out(Contents.of([STRAIGHT, build(), *glass, *sides]))
 
     assert habit.anybody.mean == pytest.approx(0)
-    assert habit.others[Amount.GLASS].mean == pytest.approx(-0.5 * 20 / 30, abs=0.01)
-    assert (habit.anybody.removals, habit.others[Amount.GLASS].removals) == (20, 20)
+    assert habit.others[AmountKind.GLASS].mean == pytest.approx(-0.5 * 20 / 30, abs=0.01)
+    assert (habit.anybody.removals, habit.others[AmountKind.GLASS].removals) == (20, 20)
 
 
 def test_as_much_over_as_under_is_the_plan() -> None:
@@ -155,7 +155,7 @@ def test_builders_are_told_apart_once_they_noted_enough() -> None:
     habit = carrying_out(Contents.of([STRAIGHT, *builds, *bold, *few]))
 
     assert list(habit.builders) == ["Ada"]
-    ada, bo, anybody = (habit.by(name, Amount.WIDTH) for name in ("Ada", "Bo", None))
+    ada, bo, anybody = (habit.by(name, AmountKind.WIDTH) for name in ("Ada", "Bo", None))
     assert ada.mean > bo.mean > 0
     assert bo == anybody == habit.anybody
 

@@ -9,7 +9,7 @@ from datasets.contents import Contents
 from datasets.removals import gain_of
 from datasets.schema import Method, Stage
 from predictor.belief.columns import FINISHED, Prior
-from predictor.belief.cutting import LEFT_OPEN, NOTED_SD, RECKONED_SD, Seen, cut_of, seen_of
+from predictor.belief.cutting import LEFT_OPEN, NOTED_SD, RECKONED_SD, SeenCut, cut_of, seen_of
 from predictor.belief.usual_cut import UsualCut
 from training.checking.evaluate import learned, marks, solved, trial
 from training.checking.questions import first_on_record
@@ -151,7 +151,7 @@ def test_what_bows_call_for_is_found_again():
     rng = np.random.default_rng(5)
     called = rng.normal(0.07, 0.08, 3000)
     cuts = np.where(called > 0.01, called, 0.0) + rng.normal(0, 0.02, 3000)
-    found = likeliest_called_for(UsualCut(), [Seen(cut, 0.02) for cut in cuts])
+    found = likeliest_called_for(UsualCut(), [SeenCut(cut, 0.02) for cut in cuts])
     assert found.called_for == pytest.approx(0.07, abs=4 * 0.08 / np.sqrt(3000))
     assert found.called_for_sd == pytest.approx(0.08, abs=4 * 0.08 / np.sqrt(3000))
 
