@@ -20,13 +20,10 @@ from numpy.typing import NDArray
 from datasets.history import bow_at
 from datasets.record import Dimension, DrawLength, Taken
 from datasets.schema import Build, Cut, Event, Form, Method, Removal, Stage, WeighIn
-from predictor.belief.columns import FINISHED, Columns, Moment, columns, edges_to_come
-from predictor.belief.foresight import foretell, standing
+from predictor.belief.columns import FINISHED, Columns, edges_to_come
+from predictor.belief.foresight import Situation, foretell, laid_out
 from predictor.belief.own_history import exactly_read
-from predictor.belief.scatter import PRIOR_SCATTER
-from predictor.belief.weighings import draws_from_back, moment_at, weighed
 from predictor.bows.bow import Refusal
-from predictor.bows.features import Case, features
 from predictor.planning.passes import Finishing, Noise
 from predictor.planning.prospects import Knowledge, Promise
 from predictor.prediction.ranged import Ranged, ranged
@@ -122,24 +119,23 @@ def kit_state(kit: Kit, promise: Promise, knowledge: Knowledge) -> KitState | Re
         promise: weight, tolerance, draw, shots and scale.
         knowledge: of the shop.
     """
-    mine = list(weighed(kit.form, kit.build, kit.events))
     wanted = _wanted(kit, promise)
-    found = features([*(one.case for one in mine), *(one.case for one in wanted)], knowledge.materials)
-    stand = standing(mine, found[: len(mine)], knowledge.materials, knowledge.model, knowledge.strips)
-    told, edges = [], 0.0
-    for one, solved in zip(wanted, found[len(mine) :], strict=True):
-        if isinstance(solved, Refusal):
-            return solved
-        edges = edges_to_come(solved)
-        explained = columns(solved, one.moment, knowledge.materials, PRIOR_SCATTER, stand.habits)
-        told.append((one.judged(explained), False))
+    found = laid_out(
+        kit.form, kit.build, kit.events, wanted, knowledge.materials, knowledge.model, knowledge.strips
+    )
+    if isinstance(found, Refusal):
+        return found
+    stand, (reading, *moments), (_, now, *_) = found
+    told = [reading, *((as_judged(columns, promise.judged.scale), False) for columns, _ in moments)]
     joint = foretell(stand, told).joint
     reads = len(told[0][0].offset)
     by_statics = float(told[1][0].offset[0] - told[-1][0].offset[0])
     logs = joint.marginal()
     middle = logs.quantile(0.5)
     gain = float(middle[reads] - middle[-1]) / by_statics
-    state = _state(promise.weight_lbf, ranged(logs), joint.covariance, reads, wanted[0].moment.scale, edges)
+    state = _state(
+        promise.weight_lbf, ranged(logs), joint.covariance, reads, wanted[0].scale, edges_to_come(now)
+    )
     noise = state.noise.finished() if _is_shot_in(kit, promise) else state.noise
     return replace(state, gain=gain, noise=noise)
 
@@ -155,55 +151,32 @@ def first_shots(promise: Promise) -> int:
     return min(FIRST_SHOTS, promise.judged.shots)
 
 
-@dataclass(frozen=True)
-class _Wanted:
-    """A moment of the bow, and whether it is a reading or what the promise is judged by."""
-
-    case: Case
-    moment: Moment
-    is_reading: bool = False
-
-    def judged(self, told: Columns) -> Columns:
-        """Return what it depends on: of what is judged, errors of reading and air taken off."""
-        return told if self.is_reading else as_judged(told, self.moment.scale)
-
-
 def as_judged(told: Columns, scale: str | None) -> Columns:
     """Return what a bow's weight depends on without errors of reading and air: on a scale, or else in true force."""
     return exactly_read(told) if scale is None else replace(told, weighing=(), sd=np.zeros_like(told.sd))
 
 
-def _wanted(kit: Kit, promise: Promise) -> list[_Wanted]:
+def _wanted(kit: Kit, promise: Promise) -> list[Situation]:
     """Return readings of one more weighing, then the bow now, finished, shot in a little, settled, and with less."""
-    form, build, judged = kit.form, kit.build, promise.judged
-    last = kit.last_weighing()
+    judged, last = promise.judged, kit.last_weighing()
     stage, shots = kit.stands_at()
-    done = Stage.SETTLED if stage in FINISHED else stage
-
-    def at(events: tuple[Event, ...], stage: Stage, shots: int) -> _Wanted:
-        case = Case(form, build, events, draws_from_back(form, [judged.draw]))
-        return _Wanted(case, moment_at(form, build, [judged.draw], stage, shots, judged.scale))
-
-    draws = _draws_read(last, judged.draw)
-    scale = judged.scale if last is None or last.scale is None else last.scale
+    finished = Stage.SETTLED if stage in FINISHED else Stage.FINISHED
+    read_on = judged.scale if last is None or last.scale is None else last.scale
+    now = Situation(kit.events, (judged.draw,), stage, shots, judged.scale)
     return [
-        _Wanted(
-            Case(form, build, kit.events, draws_from_back(form, draws)),
-            moment_at(form, build, draws, stage, shots, scale),
-            is_reading=True,
-        ),
-        at(kit.events, stage, shots),
-        at(kit.events, done if done is Stage.SETTLED else Stage.FINISHED, shots),
-        at(kit.events, Stage.SETTLED, max(first_shots(promise), shots)),
-        at(kit.events, Stage.SETTLED, max(judged.shots, shots)),
-        at((*kit.events, _thought_of(kit)), stage, shots),
+        replace(now, draws=_draws_read(last, judged.draw), scale=read_on),
+        now,
+        replace(now, stage=finished),
+        replace(now, stage=Stage.SETTLED, shots=max(first_shots(promise), shots)),
+        replace(now, stage=Stage.SETTLED, shots=max(judged.shots, shots)),
+        replace(now, events=(*kit.events, _thought_of(kit))),
     ]
 
 
-def _draws_read(last: WeighIn | None, draw: DrawLength) -> list[DrawLength]:
+def _draws_read(last: WeighIn | None, draw: DrawLength) -> tuple[DrawLength, ...]:
     """Return the draws of one more weighing: the promise's first, and the others of the last weighing."""
     others = [] if last is None else [reading.draw for reading in last.readings]
-    return [draw, *(one for one in others if (one.inch, one.zero) != (draw.inch, draw.zero))]
+    return (draw, *(one for one in others if (one.inch, one.zero) != (draw.inch, draw.zero)))
 
 
 def _thought_of(kit: Kit) -> Removal:
