@@ -13,7 +13,8 @@ from predictor.belief.columns import FINISHED
 from predictor.belief.model import Model, basis_in_words
 from predictor.bows.bow import Refusal
 from predictor.planning.kit_state import Kit
-from predictor.planning.prospects import Judged, Knowledge, Promise
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Judged, Promise
 from predictor.pressing.blanks import Blank, Copied, least_widths, usual_blank, widths_of
 from predictor.pressing.extremes import Extremes, extremes
 from predictor.pressing.layup import Layup, Limits, choose

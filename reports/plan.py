@@ -5,8 +5,9 @@ from datasets.schema import Build, Form, Shop
 from predictor.belief.model import Model
 from predictor.bows.bow import Refusal
 from predictor.planning.kit_state import Kit
+from predictor.planning.knowledge import Knowledge
 from predictor.planning.plan import Plan, plan
-from predictor.planning.prospects import Knowledge, Promise
+from predictor.planning.promise import Promise
 from predictor.planning.stakes import Stakes
 from predictor.planning.ways import Limits
 from predictor.pressing.blanks import least_widths, widths_of

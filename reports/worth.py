@@ -14,7 +14,7 @@ from predictor.belief.model import Model
 from predictor.belief.weighings import draws_from_back
 from predictor.bows.bow import Refusal, handbook_moduli
 from predictor.planning.kit_state import Kit
-from predictor.planning.prospects import Knowledge
+from predictor.planning.knowledge import Knowledge
 from predictor.planning.shares_got import shares_got
 from predictor.prediction.what_if import WhatIf
 from predictor.prediction.worth import UNIT_IN, Worth, worth

@@ -17,7 +17,8 @@ from datasets.zero_points import from_zero
 from predictor.belief.foresight import Situation, foresee, laid_out
 from predictor.bows.bow import Refusal
 from predictor.planning.kit_state import Kit, KitState
-from predictor.planning.prospects import Knowledge, Promise
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Promise
 from predictor.prediction.ranged import Ranged, ranged
 
 Array = NDArray[np.float64]

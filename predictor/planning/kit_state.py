@@ -24,8 +24,9 @@ from predictor.belief.columns import FINISHED, Columns, edges_to_come
 from predictor.belief.foresight import Situation, foretell, laid_out
 from predictor.belief.own_history import exactly_read
 from predictor.bows.bow import Refusal
+from predictor.planning.knowledge import Knowledge
 from predictor.planning.passes import Finishing, Noise
-from predictor.planning.prospects import Knowledge, Promise
+from predictor.planning.promise import Promise
 from predictor.prediction.ranged import Ranged, ranged
 
 Array = NDArray[np.float64]

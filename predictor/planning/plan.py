@@ -23,10 +23,11 @@ from predictor.bows.tiller import tillered
 from predictor.planning.awaited import Awaited, readings_of
 from predictor.planning.cut_patterns import Stiffer
 from predictor.planning.kit_state import Kit, KitState, first_shots, kit_state
+from predictor.planning.knowledge import Knowledge
 from predictor.planning.passes import Step
 from predictor.planning.plan_parts import Ending, Followed, Pass
 from predictor.planning.planned_passes import Planner
-from predictor.planning.prospects import Knowledge, Promise
+from predictor.planning.promise import Promise
 from predictor.planning.shortening import Shortened, shortened
 from predictor.planning.stakes import Stakes
 from predictor.planning.ways import Limits, Ways, ways_of

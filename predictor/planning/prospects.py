@@ -6,101 +6,21 @@ moduli, lots, form and scale, so their difference is known better than either.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 
-from datasets.materials import Material
-from datasets.record import DrawLength
-from datasets.schema import Build, Form, Stage, StripTest
-from predictor.belief import posterior
-from predictor.belief.calibration import Calibration
+from datasets.schema import Build, Form, Stage
 from predictor.belief.columns import Columns, Named, Tolerance, columns
-from predictor.belief.familiarity import has_new_lots, notes_on_unfamiliar
 from predictor.belief.habits import USUAL
-from predictor.belief.lots import with_strips
 from predictor.belief.mixture import NormalMixture
-from predictor.belief.model import Model, prior_belief, seen_by
 from predictor.belief.own_history import exactly_read
-from predictor.belief.posterior import Array, Posterior
+from predictor.belief.posterior import Array
 from predictor.belief.scatter import PRIOR_SCATTER
 from predictor.belief.weighings import draws_from_back, moment_at
 from predictor.bows.bow import Refusal
 from predictor.bows.features import Case, Features, features
-
-
-@dataclass(frozen=True)
-class Judged:
-    """When and how the weight of a finished bow counts.
-
-    Attributes:
-        draw: draw length.
-        shots: arrows shot by then.
-        scale: that is read; nothing for the true force.
-    """
-
-    draw: DrawLength
-    shots: int
-    scale: str | None = None
-
-
-@dataclass(frozen=True)
-class Promise:
-    """A weight to be kept, either way by a tolerance."""
-
-    weight_lbf: float
-    tolerance_lbf: float
-    judged: Judged
-
-    @property
-    def least(self) -> float:
-        """Logarithm of the least weight that keeps it."""
-        return float(np.log(self.weight_lbf - self.tolerance_lbf))
-
-    @property
-    def most(self) -> float:
-        """Logarithm of the greatest weight that keeps it."""
-        return float(np.log(self.weight_lbf + self.tolerance_lbf))
-
-
-@dataclass(frozen=True)
-class Knowledge:
-    """What a shop knows before a bow is pressed.
-
-    Attributes:
-        materials: by name.
-        model: what its builds have taught; nothing before training.
-        strips: bent on the bench.
-    """
-
-    materials: Mapping[str, Material]
-    model: Model | None = None
-    strips: Sequence[StripTest] = ()
-
-    @cached_property
-    def by_builds(self) -> Posterior:
-        """What builds have taught."""
-        return prior_belief() if self.model is None else self.model.belief()
-
-    @cached_property
-    def belief(self) -> Posterior:
-        """What builds and strips have taught."""
-        return with_strips(self.by_builds, self.strips, self.materials)
-
-    def unfamiliar(self, told: Columns) -> tuple[str, ...]:
-        """Return in words what about a planned bow no build has shown yet; nothing before training."""
-        return () if self.model is None else notes_on_unfamiliar(self.model, self.by_builds, told)
-
-    def wider(self, told: Columns) -> float:
-        """Return the factor on the standard deviation that left-out builds ask for of a planned bow."""
-        calibration = Calibration() if self.model is None else self.model.calibration
-        return calibration.wider(new_lots=has_new_lots(self.belief, told))
-
-    def log_weight(self, told: Columns) -> NormalMixture:
-        """Return what is believed of the logarithm of what columns explain, one number a row."""
-        seen = seen_by(self.belief, told)
-        expected = posterior.predict(self.belief, seen.rows).marginal().stretched(self.wider(told))
-        return NormalMixture(expected.weights, expected.means + seen.offset, expected.sds)
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Judged
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,8 @@ from predictor.belief.columns import Prior
 from predictor.belief.foresight import Situation, foresee, laid_out
 from predictor.bows.bow import Refusal
 from predictor.planning.kit_state import Kit
-from predictor.planning.prospects import Judged, Knowledge
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Judged
 
 Array = NDArray[np.float64]
 

@@ -9,7 +9,8 @@ from datasets.removals import Polyline
 from datasets.schema import Cut, Method, Removal
 from predictor.bows.bow import Refusal
 from predictor.planning.kit_state import Kit
-from predictor.planning.prospects import Judged, Knowledge
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Judged
 from predictor.planning.removal_gains import got_by
 from predictor.prediction.worth import UNIT_IN
 

@@ -15,7 +15,8 @@ from predictor.bows.bow import Refusal
 from predictor.bows.full_draw import drawn
 from predictor.planning.cut_patterns import UNDATED, planned
 from predictor.planning.kit_state import Kit, as_judged
-from predictor.planning.prospects import Judged, Knowledge, Promise
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Judged, Promise
 from predictor.prediction.ranged import Ranged, ranged
 
 SHORTENINGS_IN = (0.125, 0.25, 0.5, 0.75, 1.0)

@@ -18,7 +18,8 @@ from predictor.belief.weighings import draws_from_back
 from predictor.bows.bow import Refusal
 from predictor.planning.cut_patterns import Patterns, Stiffer, patterns, rounding, sanding, trapping
 from predictor.planning.kit_state import Kit, KitState
-from predictor.planning.prospects import Judged, Knowledge
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Judged
 from predictor.planning.removal_gains import Got, Tried, got_by
 
 Array = NDArray[np.float64]

@@ -8,7 +8,9 @@ from pydantic import Field
 from datasets.record import Record
 from datasets.schema import Build, Layer
 from predictor.bows.bow import Refusal
-from predictor.planning.prospects import Judged, Knowledge, prospects
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Judged
+from predictor.planning.prospects import prospects
 from predictor.pressing.blanks import Blank, narrowed
 from predictor.pressing.grinding import log_statics
 from predictor.pressing.layup import Limits, Range, range_of, strained

@@ -29,7 +29,9 @@ from predictor.belief.weighings import draws_from_back
 from predictor.bows.bow import Refusal
 from predictor.bows.full_draw import drawn
 from predictor.bows.margins import Strained, worst
-from predictor.planning.prospects import Knowledge, Promise, Prospect, prospects
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Promise
+from predictor.planning.prospects import Prospect, prospects
 from predictor.planning.removal_gains import believed_gain
 from predictor.pressing.blanks import Blank, narrowed
 from predictor.pressing.grinding import GRIND_STEP_IN, log_statics, rounded_up, thickness_for

@@ -20,7 +20,8 @@ from predictor.belief.posterior import Array, Posterior, predict
 from predictor.belief.weighings import weighed
 from predictor.bows.features import features
 from predictor.planning.kit_state import Kit
-from predictor.planning.prospects import Knowledge, without_scatter
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.prospects import without_scatter
 
 DOUBTFUL = 0.5
 """A bow whose record or weighings hold a slip more likely than this tells nothing of others."""

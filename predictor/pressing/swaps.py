@@ -14,7 +14,9 @@ from datasets.record import Record
 from datasets.schema import Build, Form, Layer, Part
 from predictor.bows.bow import Refusal
 from predictor.bows.margins import Strained
-from predictor.planning.prospects import Judged, Knowledge, Prospect, apart, prospects, without_scatter
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Judged
+from predictor.planning.prospects import Prospect, apart, prospects, without_scatter
 from predictor.pressing.blanks import Blank, Copied
 from predictor.pressing.grinding import thickness_for
 from predictor.pressing.layup import Range, range_of, strained

@@ -11,7 +11,7 @@ from datasets.contents import Contents
 from datasets.materials import named
 from datasets.schema import Build
 from predictor.bows.bow import Refusal
-from predictor.planning.prospects import Judged
+from predictor.planning.promise import Judged
 from predictor.pressing.swaps import Change
 from reports import (
     layup,

@@ -19,7 +19,7 @@ from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Form, Layer, Part, Stock
 from datasets.zero_points import from_back
 from predictor.bows.bow import weights
-from predictor.planning.prospects import Judged, Promise
+from predictor.planning.promise import Judged, Promise
 from predictor.pressing.layup import LEVEL, Choice
 from predictor.pressing.swaps import Change
 from reports.layup import Asked, for_form

@@ -24,9 +24,9 @@ from datasets.contents import Contents
 from predictor.bows.bow import Refusal
 from predictor.bows.tiller import SPLIT_FINGER_IN
 from predictor.planning.kit_state import kit_state
+from predictor.planning.knowledge import Knowledge
 from predictor.planning.passes import Step
 from predictor.planning.plan import Plan, plan
-from predictor.planning.prospects import Knowledge
 from predictor.planning.ways import Limits
 from tests.benchmarks.kit_bench import Bench
 from tests.benchmarks.one_who_knows import by_one_who_knows

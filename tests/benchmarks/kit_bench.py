@@ -15,7 +15,7 @@ from predictor.belief.model import Model
 from predictor.bows.bow import weights
 from predictor.planning.cut_patterns import Patterns, patterns
 from predictor.planning.kit_state import FIRST_SHOTS, Kit
-from predictor.planning.prospects import Judged, Promise
+from predictor.planning.promise import Judged, Promise
 from predictor.pressing.blanks import widths_of
 from tests.benchmarks.plan_endings import STAKES, Ended
 from training.workshop.shop_press import Job, press

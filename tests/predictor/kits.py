@@ -9,8 +9,9 @@ from datasets.schema import Event, WeighIn
 from predictor.bows.bow import Refusal
 from predictor.planning.awaited import Readings, readings_of
 from predictor.planning.kit_state import Kit, KitState, kit_state
+from predictor.planning.knowledge import Knowledge
 from predictor.planning.plan import Plan, plan
-from predictor.planning.prospects import Judged, Knowledge, Promise
+from predictor.planning.promise import Judged, Promise
 from predictor.planning.stakes import Stakes
 from predictor.planning.ways import Limits
 from tests.predictor.example_bows import STRAIGHT, build

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from datasets.record import DrawLength, ZeroPoint
-from predictor.planning.prospects import Judged, Promise
+from predictor.planning.promise import Judged, Promise
 from predictor.pressing.swaps import Change
 from reports import asking, layup
 from tests import shop

@@ -21,8 +21,9 @@ from predictor.belief.model import Model
 from predictor.belief.settling import FULL_SETTLING_SHOTS
 from predictor.bows.bow import Refusal
 from predictor.planning.kit_state import Kit, KitState, kit_state
+from predictor.planning.knowledge import Knowledge
 from predictor.planning.passes import outlook
-from predictor.planning.prospects import Judged, Knowledge, Promise
+from predictor.planning.promise import Judged, Promise
 from predictor.planning.stakes import Stakes
 from training.checking.left_out_builds import LeftOutBuild
 from training.studies.first_draws import FirstDraws

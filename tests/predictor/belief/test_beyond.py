@@ -12,7 +12,9 @@ from predictor.belief.beyond import BEYOND, EXPONENT_SDS, LENGTH, STACK, WIDTH, 
 from predictor.belief.calibration import Calibration
 from predictor.belief.habits import Habits
 from predictor.belief.model import FORMAT, Model, prior_belief
-from predictor.planning.prospects import Judged, Knowledge, prospects
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Judged
+from predictor.planning.prospects import prospects
 from predictor.prediction.predict import Prediction, predict
 from tests.predictor.example_bows import STRAIGHT, build
 

@@ -14,10 +14,10 @@ from predictor.bows.bow import Refusal, handbook_moduli, weights
 from predictor.bows.full_draw import drawn
 from predictor.planning.cut_patterns import patterns
 from predictor.planning.kit_state import Kit
+from predictor.planning.knowledge import Knowledge
 from predictor.planning.passes import MOST_PASSES, Step, outlook
 from predictor.planning.plan import Plan, plan
 from predictor.planning.planned_passes import Planner
-from predictor.planning.prospects import Knowledge
 from predictor.planning.removal_gains import Got
 from predictor.planning.shortening import LIKELIER_BY, SHORTENINGS_IN
 from predictor.planning.stakes import Stakes

@@ -13,7 +13,8 @@ from predictor.belief.columns import Prior
 from predictor.bows.bow import Refusal
 from predictor.planning.cut_patterns import Patterns, patterns, rounding, trapping
 from predictor.planning.kit_state import Kit
-from predictor.planning.prospects import Judged, Knowledge
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Judged
 from predictor.planning.removal_gains import Got, believed_gain, got_by
 from tests.predictor.example_bows import STRAIGHT, build
 from tests.predictor.kits import DRAW, DRAW_IN, kit, state, weigh_in

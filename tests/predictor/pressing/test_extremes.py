@@ -8,7 +8,9 @@ from datasets.materials import handbook
 from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Stock
 from predictor.bows.bow import Refusal
-from predictor.planning.prospects import Judged, Knowledge, Prospect, prospects
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Judged
+from predictor.planning.prospects import Prospect, prospects
 from predictor.pressing.blanks import Copied
 from predictor.pressing.extremes import Extremes, extremes
 from predictor.pressing.layup import Limits, strained

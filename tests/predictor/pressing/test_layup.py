@@ -16,7 +16,9 @@ from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Layer, Stage, Stock
 from predictor.belief.columns import Prior
 from predictor.bows.bow import Refusal
-from predictor.planning.prospects import Judged, Knowledge, Promise, Prospect, prospects
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Judged, Promise
+from predictor.planning.prospects import Prospect, prospects
 from predictor.prediction.predict import predict
 from predictor.pressing.blanks import Copied, narrowed, usual_blank, widths_of
 from predictor.pressing.grinding import GRIND_STEP_IN, log_statics, rounded_up, thickness_for

@@ -15,7 +15,9 @@ from predictor.belief.scatter import PRIOR_SCATTER
 from predictor.belief.weighings import moment_at
 from predictor.bows.features import Case, Features, features
 from predictor.planning.kit_state import Kit
-from predictor.planning.prospects import Judged, Knowledge, Prospect, prospects
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Judged
+from predictor.planning.prospects import Prospect, prospects
 from predictor.pressing.like_bow import LikeBow, with_bow
 from tests.predictor.drawn_by_lot import Lots, Weighted
 from tests.predictor.example_bows import STRAIGHT, build

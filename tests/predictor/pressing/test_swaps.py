@@ -10,7 +10,9 @@ from datasets.schema import Build, Layer, Part
 from predictor.belief.columns import STIFFNESS
 from predictor.belief.scatter import LOTS_OF_WOOD, SCATTER_SDS
 from predictor.bows.bow import Refusal
-from predictor.planning.prospects import Judged, Knowledge, Prospect, prospects
+from predictor.planning.knowledge import Knowledge
+from predictor.planning.promise import Judged
+from predictor.planning.prospects import Prospect, prospects
 from predictor.pressing.blanks import Copied
 from predictor.pressing.swaps import Change, Swapped, swap
 from tests.predictor.example_bows import STRAIGHT, build
