@@ -15,9 +15,9 @@ import numpy as np
 from pydantic import Field
 
 from datasets.record import Record
-from predictor.belief.model import level_name
 from predictor.belief.posterior import Posterior
 from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, SCALES
+from predictor.belief.seen import level_name
 from reports.sources import Basis, Sources, basis_of
 from training.checking.control_chart import Alarm, alarms, caught, moving_average, sd_by_moving_range
 from training.checking.forward import first_foretold, foretold, raised

@@ -6,9 +6,10 @@ import numpy as np
 
 from datasets.notation import thousandths
 from predictor.belief.columns import STIFFNESS, Columns
-from predictor.belief.model import Model, level_name
+from predictor.belief.model import Model
 from predictor.belief.posterior import Array, Posterior
 from predictor.belief.scatter import FORMS, LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.belief.seen import level_name
 
 CLEARLY = 0.03
 """A dimension is told as outside of the range of the builds from this share beyond it."""

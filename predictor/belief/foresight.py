@@ -23,7 +23,7 @@ from predictor.belief.familiarity import has_new_lots
 from predictor.belief.habits import USUAL, Habits
 from predictor.belief.lots import with_strips
 from predictor.belief.mixture import JointMixture, NormalMixture
-from predictor.belief.model import Model, Seen, Taught, prior_belief, seen_by
+from predictor.belief.model import Model, Taught, prior_belief
 from predictor.belief.own_history import (
     NOT_WEIGHED,
     Conditioned,
@@ -35,6 +35,7 @@ from predictor.belief.own_history import (
 )
 from predictor.belief.posterior import Posterior, predict
 from predictor.belief.scatter import PRIOR_SCATTER
+from predictor.belief.seen import Seen, seen_by
 from predictor.belief.weighings import Weighed, Weighing, draws_from_back, fingerprint, moment_at, weighed
 from predictor.bows.bow import Refusal
 from predictor.bows.features import Case, Features, features

@@ -36,8 +36,8 @@ from datasets.tolerances import (
 )
 from predictor.belief.columns import STIFFNESS, group_of_lots, lot_level
 from predictor.belief.mixture import NormalMixture
-from predictor.belief.model import level_name
 from predictor.belief.posterior import Array, Posterior, observed, with_effects
+from predictor.belief.seen import level_name
 from predictor.belief.strip import Bent, Found, Tolerances, modulus
 
 MODULUS_OVER_SHEAR = 16.0

@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from predictor.belief.columns import Columns, Named, Tolerance
 from predictor.belief.cutting import CutReading, cut_of
 from predictor.belief.mixture import JointMixture
-from predictor.belief.model import Taught, seen_by
+from predictor.belief.model import Taught
 from predictor.belief.posterior import Posterior, Rows, log_density, predict, without
 from predictor.belief.scatter import SCALES, UNNOTED_SCALE
+from predictor.belief.seen import seen_by
 from predictor.belief.usual_cut import UsualCut
 from predictor.belief.weighings import Weighing
 

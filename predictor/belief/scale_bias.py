@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from datasets.schema import Scale
-from predictor.belief.model import level_name
 from predictor.belief.posterior import Posterior, observed, with_effects
 from predictor.belief.scatter import PRIOR_SCATTER, SCALES
+from predictor.belief.seen import level_name
 
 Array = NDArray[np.float64]
 

@@ -12,8 +12,9 @@ from predictor.belief.columns import Columns
 from predictor.belief.familiarity import has_new_lots, notes_on_unfamiliar
 from predictor.belief.lots import with_strips
 from predictor.belief.mixture import NormalMixture
-from predictor.belief.model import Model, prior_belief, seen_by
+from predictor.belief.model import Model, prior_belief
 from predictor.belief.posterior import Posterior
+from predictor.belief.seen import seen_by
 
 
 @dataclass(frozen=True)

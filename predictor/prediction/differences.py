@@ -16,8 +16,8 @@ from datasets.materials import Material
 from datasets.record import ZeroPoint
 from datasets.zero_points import from_back
 from predictor.belief.columns import Columns
-from predictor.belief.model import level_name
 from predictor.belief.posterior import Array, Posterior
+from predictor.belief.seen import level_name
 from predictor.bows.bow import Refusal, handbook_moduli, weights
 from predictor.prediction.between import KINDS, Stood, mixed
 

@@ -13,8 +13,8 @@ import numpy as np
 from scipy.special import ndtri
 
 from predictor.belief.columns import Columns
-from predictor.belief.model import level_name
 from predictor.belief.posterior import Array, Posterior
+from predictor.belief.seen import level_name
 
 LEVEL = 0.9
 """Of the interval whose half width is told."""

@@ -14,9 +14,9 @@ import numpy as np
 from predictor.belief.columns import Columns, of_another_bow
 from predictor.belief.foresight import Standing, foretell, standing
 from predictor.belief.mixture import NormalMixture
-from predictor.belief.model import seen_by
 from predictor.belief.own_history import laid_with_cut, together
 from predictor.belief.posterior import Array, Posterior, predict
+from predictor.belief.seen import seen_by
 from predictor.belief.weighings import weighed
 from predictor.bows.features import features
 from predictor.planning.kit_state import Kit

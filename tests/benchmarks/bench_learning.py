@@ -31,10 +31,10 @@ from datasets.materials import handbook
 from datasets.schema import Stage
 from predictor.belief.columns import STIFFNESS, Columns, Tolerance
 from predictor.belief.mixture import NormalMixture, side_by_side
-from predictor.belief.model import seen_by
 from predictor.belief.own_history import laid_with_cut, together
 from predictor.belief.posterior import predict
 from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.belief.seen import seen_by
 from predictor.belief.weighings import Weighing
 from training.checking.evaluate import LEVELS, Learned, Trial, learned, lots_seen, marks, only, trial_of
 from training.checking.oracle import knowing_the_shops

@@ -19,10 +19,11 @@ from predictor.belief.columns import Columns, extrapolated
 from predictor.belief.cutting import cut_until
 from predictor.belief.familiarity import has_new_lots
 from predictor.belief.mixture import NormalMixture
-from predictor.belief.model import level_name, prior_belief
+from predictor.belief.model import prior_belief
 from predictor.belief.own_history import USUAL_SLIPS, Slips
 from predictor.belief.posterior import Posterior
 from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.belief.seen import level_name
 from predictor.belief.usual_cut import UsualCut
 from predictor.belief.weighings import Weighing
 from training.checking.questions import Pick, Question, answers, cut_to_weight, only_asked, questions

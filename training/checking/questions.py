@@ -17,9 +17,9 @@ from predictor.belief import posterior
 from predictor.belief.columns import Columns, Moment, Named, Tolerance
 from predictor.belief.cutting import CutReading
 from predictor.belief.mixture import NormalMixture, side_by_side
-from predictor.belief.model import seen_by
 from predictor.belief.own_history import laid_with_cut, together
 from predictor.belief.posterior import Posterior
+from predictor.belief.seen import seen_by
 from predictor.belief.weighings import Weighing, moment_at
 
 MAIN_DRAW_IN = 28.0

@@ -11,8 +11,8 @@ from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Build, Event, Form, Part, Stage, WeighIn
 from predictor.belief.columns import STIFFNESS, Columns, Moment, columns
 from predictor.belief.habits import Habits
-from predictor.belief.model import level_name
 from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD, PRIOR_SCATTER, SCALES
+from predictor.belief.seen import level_name
 from predictor.belief.weighings import draws_from_back, moment_at
 from predictor.bows.bow import Refusal
 from predictor.bows.features import Case, features

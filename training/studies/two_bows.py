@@ -17,10 +17,11 @@ from predictor.belief.calibration import stretch
 from predictor.belief.columns import Columns, columns, of_another_bow
 from predictor.belief.habits import USUAL
 from predictor.belief.mixture import NormalMixture
-from predictor.belief.model import prior_belief, seen_by
+from predictor.belief.model import prior_belief
 from predictor.belief.own_history import Slips
 from predictor.belief.posterior import Posterior
 from predictor.belief.scatter import PRIOR_SCATTER
+from predictor.belief.seen import seen_by
 from predictor.belief.weighings import draws_from_back, moment_at
 from predictor.bows.bow import Refusal
 from predictor.bows.features import Case, features

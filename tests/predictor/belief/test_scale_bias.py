@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from datasets.schema import Scale
-from predictor.belief.model import level_name, prior_belief
+from predictor.belief.model import prior_belief
 from predictor.belief.posterior import Posterior
 from predictor.belief.scale_bias import by_checks, by_weighings, with_check_weights
 from predictor.belief.scatter import PRIOR_SCATTER, SCALES, SCATTER_SDS
+from predictor.belief.seen import level_name
 
 Array = NDArray[np.float64]
 

@@ -15,8 +15,9 @@ from datasets.schema import Event, Form, Removal, Rigging, Stage
 from datasets.zero_points import from_back
 from predictor.belief import posterior
 from predictor.belief.columns import Columns, columns
-from predictor.belief.model import prior_belief, seen_by
+from predictor.belief.model import prior_belief
 from predictor.belief.scatter import BOW, PRIOR_SCATTER
+from predictor.belief.seen import seen_by
 from predictor.belief.weighings import moment_at
 from predictor.bows.bow import handbook_moduli, weights
 from predictor.bows.features import Case, Features, features

@@ -13,8 +13,9 @@ from datasets.record import DrawLength, ZeroPoint
 from datasets.schema import Stage
 from predictor.belief import posterior
 from predictor.belief.columns import STIFFNESS, Columns, columns
-from predictor.belief.model import prior_belief, seen_by
+from predictor.belief.model import prior_belief
 from predictor.belief.scatter import PRIOR_SCATTER
+from predictor.belief.seen import seen_by
 from predictor.belief.weighings import draws_from_back, moment_at
 from predictor.bows.features import Case, Features, features
 from predictor.prediction.lessons import Lesson, after_all, after_each, doubt, half_widths, weighing

@@ -6,9 +6,9 @@ import pytest
 from datasets.contents import Contents
 from predictor.belief import posterior
 from predictor.belief.columns import DRAW_SHAPE
-from predictor.belief.model import seen_by
 from predictor.belief.own_history import Slips
 from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
+from predictor.belief.seen import seen_by
 from training.engine.hierarchy import Fit, fit
 from training.learning.calibrate import calibrate, main_readings
 from training.learning.evidence import Evidence, evidence, readings

@@ -8,9 +8,9 @@ import pytest
 from datasets.contents import Contents
 from datasets.schema import Scale
 from predictor.belief.foresight import standing
-from predictor.belief.model import level_name
 from predictor.belief.scale_bias import by_checks, with_check_weights
 from predictor.belief.scatter import SCALES
+from predictor.belief.seen import level_name
 from predictor.belief.weighings import weighed
 from predictor.bows.features import Features, features
 from training.learning.train import Trained, train

@@ -14,9 +14,9 @@ from scipy.stats import chisquare
 from datasets.contents import Contents
 from predictor.belief.columns import DRAW_SHAPE, extrapolated
 from predictor.belief.familiarity import has_new_lots
-from predictor.belief.model import seen_by
 from predictor.belief.own_history import Slips
 from predictor.belief.posterior import predict
+from predictor.belief.seen import seen_by
 from predictor.belief.weighings import Weighing
 from tests.drawn_shops import draw_truth, drawn
 from training.checking.questions import at_draw

@@ -6,9 +6,10 @@ import pytest
 from datasets.contents import Contents
 from predictor.belief.cutting import cut_of
 from predictor.belief.foresight import standing
-from predictor.belief.model import read_model, seen_by
+from predictor.belief.model import read_model
 from predictor.belief.own_history import laid_with_cut, together
 from predictor.belief.posterior import predict
+from predictor.belief.seen import seen_by
 from predictor.belief.weighings import weighed
 from predictor.bows.features import features
 from tests.struck import without_lots

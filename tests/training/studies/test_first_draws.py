@@ -8,9 +8,9 @@ import pytest
 from datasets.contents import Contents
 from datasets.schema import Stage, WeighIn
 from predictor.belief.columns import DRAW_SHAPE
-from predictor.belief.model import seen_by
 from predictor.belief.own_history import Slips
 from predictor.belief.posterior import predict
+from predictor.belief.seen import seen_by
 from training.engine.hierarchy import fit
 from training.learning.evidence import readings
 from training.learning.train import Trained, train
