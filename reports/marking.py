@@ -7,7 +7,7 @@ from pydantic import Field
 
 from datasets.arrows import most_shots
 from datasets.contents import Contents
-from datasets.exercise import ENOUGH_DRAWS, not_counted
+from datasets.exercise import ENOUGH_DRAWS, draws_in_words, not_counted
 from datasets.record import BraceHeight, DrawLength, Force, Record, ZeroPoint
 from datasets.schema import Build, Event, Form, Reading, Removal, Rigging, Stage, StringSpec, WeighIn
 from predictor.belief.columns import FINISHED
@@ -46,7 +46,7 @@ class Marking(Record):
         description="its last settled weighing that counts, or else its last, since it was cut or rigged last"
     )
     outdated: str | None = Field(
-        None, description="the last weighing where none is since then, and why it is none"
+        None, description="the last weighing where none that counts is since then, and why it does not count"
     )
 
 
@@ -117,7 +117,10 @@ def _to_mark(events: Sequence[Event]) -> WeighIn | None:
 
 
 def _outdated(events: Sequence[Event]) -> str | None:
-    """Return the last weighing of a bow that was changed after it, with what changed it; None without one."""
+    """Return the last weighing of a bow and why it is none to mark by; None without one.
+
+    It was read after too few full draws, or the bow was changed after it.
+    """
     at = next(
         (place for place, event in reversed(list(enumerate(events))) if isinstance(event, WeighIn)), None
     )
@@ -126,8 +129,12 @@ def _outdated(events: Sequence[Event]) -> str | None:
         if at is None
         else next((event for event in reversed(events[at:]) if isinstance(event, Removal | Rigging)), None)
     )
-    if at is None or change is None:
+    if at is None:
         return None
+    if change is None:
+        early = {weigh_in.id: draws for weigh_in, draws in not_counted(events)}
+        draws = early.get(events[at].id)
+        return None if draws is None else f"{events[at].id} was {draws_in_words(draws)}"
     what = "a removal" if isinstance(change, Removal) else "another string or brace height"
     return f"{events[at].id} was read before {what}, {change.id}"
 

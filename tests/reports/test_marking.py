@@ -116,6 +116,15 @@ def test_a_weight_before_a_change_is_no_text(change: Removal | Rigging, what: st
     assert "51.5" not in said
 
 
+def test_a_weight_after_too_few_draws_is_no_text() -> None:
+    """What a cut bow reads after a few draws is not written on it, and why is told: it is to be weighed again."""
+    early = weighed(5, stage="finished", pulls=3)
+    said = marking_in_words(marked(weighed(3, stage="settled", shots=900), CUT, early), UNITS)
+
+    assert "K-001/5 was read after 3 full draws: does not count before about 30, so weigh it again." in said
+    assert '"___ lb at 28 in from pivot + 1 3/4 in' in said
+
+
 def test_a_weight_after_a_cut_is_the_text() -> None:
     """Once it is weighed again after the cut, that reading is the text, though an older one was of a settled bow."""
     again = weighed(5, stage="finished", readings=[{"draw": "28", "weight": "49"}])
