@@ -57,7 +57,7 @@ def weighing_in_words(one: Pass, told: Plan, units: Units) -> str:
         return f"Then {ENOUGH_DRAWS} full draws, and weigh, {expecting(weighing, told, units)}."
     full = f"{units.tenths_of_weight(one.reading_lbf)} {units.weight} at {units.draw(told.draw)}"
     return (
-        f"Then 30 draws to {units.draw(weighing.draw)}, no further, and weigh there, "
+        f"Then {ENOUGH_DRAWS} draws to {units.draw(weighing.draw)}, no further, and weigh there, "
         f"{expecting(weighing, told, units)}. It would pass the target with {full}: "
         f"{stop_early(told, units)}."
     )

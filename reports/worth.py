@@ -6,6 +6,7 @@ from typing import Any
 from rich.console import Console
 
 from datasets.contents import Contents
+from datasets.exercise import ENOUGH_DRAWS
 from datasets.history import bow_at
 from datasets.notation import millimetres
 from datasets.record import DrawLength
@@ -27,7 +28,8 @@ QUARTERS = ("inner quarter", "second", "third", "outer quarter")
 
 TAKING_OFF = (
     "Caution: wear a respirator, for the dust of glass and wood harms the lungs, and eye protection, and keep your "
-    "hands clear of saw and belt. Nothing can be put back: take off half, draw the bow 20 to 30 times, weigh, go on."
+    f"hands clear of saw and belt. Nothing can be put back: take off half, draw the bow {ENOUGH_DRAWS} times, weigh, "
+    "go on."
 )
 
 _OFF = {
@@ -95,7 +97,7 @@ def worth_in_words(what: str, told: WhatIf, units: Units) -> str:
     """Return what a removal is worth in one line, with what the statics alone say where that is something else."""
     return (
         f"{what}: worth {change_in_words(told.difference, units)} at {units.draw(told.draw_after)}"
-        f"{by_statics_in_words(told, units)}; brace, pull 20 to 30 times and weigh again"
+        f"{by_statics_in_words(told, units)}; brace, pull {ENOUGH_DRAWS} times and weigh again"
     )
 
 
