@@ -251,7 +251,9 @@ def _not_kept(outcomes: Sequence[Outcome]) -> list[Outcome]:
 
 
 def read_record(kind: str, data: Mapping[str, Any], contents: Contents) -> Outcome:
-    """Read and check one typed record without keeping it; without an id it gets what the next would.
+    """Read and check one typed record without keeping it.
+
+    Without an id one of a kind in `PREFIXES` gets what the next would.
 
     Args:
         kind: one of the names in `datasets.schema.KINDS`.

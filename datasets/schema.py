@@ -511,7 +511,8 @@ class Shop(Record):
         None, description="most that a plan may make the back narrower than the belly (default: nothing)"
     )
     glass_off_limit_in: Thickness | None = Field(
-        None, description="most that may be sanded off one face (default: nothing)"
+        None,
+        description="most that may be sanded off one face's glass in all; a plan sands the belly's (default: nothing)",
     )
     strain_limit: float | None = Field(
         None, gt=0, le=0.05, description="highest face strain allowed (default: the material's)"
