@@ -17,7 +17,6 @@ from datasets.schema import Build, Cut, Event, Form, Method, ProfileReading, Rem
 BEYOND_IN = 0.25
 """By how much a place may lie beyond a limb's end before it is odd: common practice, no source."""
 
-
 SAME_RADIUS_IN = 1e-6
 """Radii that differ by less are the same: their own rounding."""
 

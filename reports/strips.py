@@ -27,7 +27,6 @@ PSI_PER_MSI = 1e6
 NO_MISFIT = 3.0
 """A deflection off the line of the others by more of its standard deviations is told."""
 
-
 _ADVICE = {
     "deflections": "hang more weight, or several weights one after the other",
     "span": "measure it by caliper",

@@ -18,7 +18,6 @@ from reports.usage import shortened
 ANY_MARK = "50#@28"
 """Stands for a target where bows are only compared at its draw."""
 
-
 PROMISE_OPTIONS = {"tolerance_lbf": "--tolerance", "shots": "--shots", "scale": "--scale"}
 """How the fields of a promise are typed."""
 

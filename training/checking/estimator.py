@@ -22,8 +22,8 @@ from typing import Self
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from sklearn.base import BaseEstimator, RegressorMixin  # type: ignore[import-untyped]  # ships none
-from sklearn.utils import Tags  # type: ignore[import-untyped]
-from sklearn.utils.validation import check_is_fitted  # type: ignore[import-untyped]
+from sklearn.utils import Tags  # type: ignore[import-untyped]  # ships none
+from sklearn.utils.validation import check_is_fitted  # type: ignore[import-untyped]  # ships none
 from threadpoolctl import threadpool_limits
 
 from datasets.contents import Contents

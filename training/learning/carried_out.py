@@ -16,7 +16,6 @@ from predictor.belief.carrying_out import WORTH_REMOVALS, Carried, CarryingOut
 ENOUGH_REMOVALS = 5
 """From so many removals on a builder is told apart from anybody."""
 
-
 ROUNDS = 200
 """Of the search for the scatter apart from misreadings, which settles to a thousandth in some tens."""
 
