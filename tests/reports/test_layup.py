@@ -55,6 +55,7 @@ def test_from_stock_to_a_stack(stocked: Command) -> None:
     choices = values["layup"]["choices"]
 
     assert (table.code, len(choices), values["from_stock"]) == (0, 3, True)
+    assert any(choice["ground"] for choice in choices)
     assert all(choice["reach"] >= 0.95 for choice in choices if choice["ground"])
     assert all(set(choice["stock"]) <= {f"STOCK-00{n}" for n in range(1, 5)} for choice in choices)
     butt = choices[0]["layers"][1]["butt_in"]["inch"]

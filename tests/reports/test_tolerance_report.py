@@ -186,6 +186,7 @@ def test_surer_promises_are_wider_and_need_more_builds() -> None:
     report = make(sources(3), ())
     wide = [promise.by_predictions_lbf for promise in report.promises]
 
+    assert report.promises
     assert wide == sorted(wide)  # type: ignore[type-var]  # each is told
     assert [promise.builds_needed for promise in report.promises] == [9, 19, 99]
     assert all(promise.by_past_errors_lbf is None for promise in report.promises)
@@ -212,6 +213,7 @@ def test_nothing_is_promised_without_builds() -> None:
     """Without a weighed build there is no figure for a promise, and the report says why."""
     report = of_orders()
 
+    assert report.promises
     assert all(promise.by_predictions_lbf is None for promise in report.promises)
     assert report.chances == ()
     assert "no tolerance can be founded on this shop's bows" in text(report)

@@ -109,8 +109,8 @@ def test_no_pass_goes_deeper_than_allowed(start, sd):
     """If the pass were the last, ending under the tolerance would be no likelier than the shop wants."""
     take = outlook(start, sd, USUAL, NOISE).take_lbf
     total = np.sqrt(sd**2 + (NOISE.share * take) ** 2 + NOISE.after_lbf**2)
-    if take > 0:
-        assert norm.cdf((-1 - start + take) / total) <= USUAL.most_under * 1.001
+    assert take > 0 or start < 6
+    assert take == 0 or norm.cdf((-1 - start + take) / total) <= USUAL.most_under * 1.001
 
 
 def test_too_light_a_kit_is_left_alone():

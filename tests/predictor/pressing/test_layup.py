@@ -263,6 +263,7 @@ def test_stock_that_cannot_make_the_weight_is_told_with_its_chance() -> None:
     )
     layup = choose(made, BLANK, promise(60.0), KNOWLEDGE, LIMITS, count=5)
 
+    assert layup.choices
     assert [choice.ground for choice in layup.choices] == [False] * len(layup.choices)
     assert all(choice.reach < 0.95 for choice in layup.choices)
 
