@@ -8,9 +8,11 @@ from rich.markup import escape
 
 from datasets.exercise import ENOUGH_DRAWS
 from datasets.schema import Method
+from predictor.planning.awaited import MOST_OVER_LBF
 from predictor.planning.passes import Step
 from predictor.planning.plan import Plan
 from predictor.planning.shortening import SHORTENINGS_IN, Shortened
+from predictor.planning.stakes import Chances
 from predictor.prediction.ranged import Ranged
 from reports.numbers import counted, fixed
 from reports.pass_told import (
@@ -23,7 +25,7 @@ from reports.pass_told import (
     weighing_in_words,
     what_to_do,
 )
-from reports.printing import Units
+from reports.printing import KG_PER_LBF, Units
 
 DONE_LBF = 0.01
 """A bow that finish sanding is expected to cost less than this is finished."""
@@ -37,7 +39,7 @@ SAFETY = (
     "rules and the maker's sheets.",
     "An untested bow may break: eye protection, nobody in line with the limbs, draw it a little further each time.",
     "Never draw past the draw that is tillered, nor past the target weight but for what settling is still to take: "
-    "2 lb (1 kg) at most.",
+    f"{MOST_OVER_LBF:.0f} lb ({MOST_OVER_LBF * KG_PER_LBF:.0f} kg) at most.",
     "Stop at a tick, a white or raised line in the glass, a lifting lam or an opening glue line: unstring it.",
 )
 """Common practice, no source."""
@@ -125,12 +127,20 @@ def _may_end_under(told: Plan, units: Units) -> str:
     if told.under < told.most_under + SHOWN_CHANCE / 2:
         return ""
     chance, wanted = (fixed(100 * one, 0) for one in (told.under, told.most_under))
-    least = units.length(SHORTENINGS_IN[0])
-    no_help = f"; shortening, from {least} at either end on, would not make it likelier within"
     return (
-        f"It ends under the tolerance with a chance of {chance} %, where the shop wants {wanted} % at most"
-        f"{no_help if told.settled.lbf < told.target_lbf else ''}. Another weighing tells more of it."
+        f"It ends under the tolerance with a chance of {chance}%, where the shop wants {wanted}% at most"
+        f"{_no_shortening(told, units) if told.settled.lbf < told.target_lbf else ''}. Another weighing tells more of "
+        "it."
     )
+
+
+def _no_shortening(told: Plan, units: Units) -> str:
+    """Return why a bow that is left as it is is not shortened: it would not help, or is refused."""
+    for one in told.shortened:
+        if one.refused is not None:
+            return f"; shortening, from {units.length(one.each_end_in)} at either end on, is refused: {one.refused}"
+    least = units.length(SHORTENINGS_IN[0])
+    return f"; shortening, from {least} at either end on, would not make it likelier within"
 
 
 def _string_first(told: Plan, units: Units) -> Iterator[str]:
@@ -174,7 +184,7 @@ def _draws(told: Plan, units: Units) -> str:
 
 
 def _chances(told: Plan) -> str:
-    chances = _in_percent(told.under, told.within, told.over)
+    chances = _in_percent(Chances(told.under, told.within, told.over))
     if told.next_step is Step.STOP or told.out_of_reach:
         return f"As it is: {chances}."
     if told.too_light:
@@ -235,7 +245,7 @@ def _too_light(told: Plan, units: Units) -> Iterator[str]:
     yield "It is too light, or too likely to end so: take nothing off. What can be done:"
     for one in told.shortened:
         by = units.length(one.each_end_in)
-        yield f"- shorten both nock ends by {by}: {one.refused or _shorter(one, units)}"
+        yield f"- shorten both nock ends by {by}: {_shorter(one, units)}"
     if not told.shortened:
         least, most = units.length(SHORTENINGS_IN[0]), units.length(SHORTENINGS_IN[-1])
         yield f"- no shortening, from {least} to {most} off both nock ends, makes it likelier within the tolerance"
@@ -251,14 +261,15 @@ def _too_light(told: Plan, units: Units) -> Iterator[str]:
 
 
 def _shorter(one: Shortened, units: Units) -> str:
-    """Return what a shorter bow settles at, and how it then ends."""
-    settled = "" if one.settled is None else f"about {_in_range(one.settled, units)} settled"
-    return f"{settled}, {_in_percent(one.under or 0.0, one.within or 0.0, one.over or 0.0)}"
+    """Return what a shorter bow settles at and how it then ends, or why it is refused."""
+    if one.settled is None or one.chances is None:
+        return one.refused or ""
+    return f"about {_in_range(one.settled, units)} settled, {_in_percent(one.chances)}"
 
 
-def _in_percent(under: float, within: float, over: float) -> str:
-    shown = [fixed(100 * chance, 0) for chance in (under, within, over)]
-    return "under {} %, within {} %, over {} %".format(*shown)
+def _in_percent(chances: Chances) -> str:
+    under, within, over = (fixed(100 * one, 0) for one in (chances.under, chances.within, chances.over))
+    return f"under {under}%, within {within}%, over {over}%"
 
 
 def _remarks(told: Plan) -> Iterator[str]:

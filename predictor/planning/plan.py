@@ -86,7 +86,8 @@ class Plan(Record):
         "the target and likelier within the tolerance if it is shortened"
     )
     shortened: tuple[Shortened, ...] = Field(
-        description="what would make a light bow heavier and likelier within the tolerance"
+        description="what would make a light bow heavier and likelier within the tolerance, the first that is refused "
+        "last; of a bow that is left as it is at most the refused one"
     )
     notes: tuple[str, ...]
 
@@ -118,7 +119,7 @@ def plan(kit: Kit, promise: Promise, stakes: Stakes, limits: Limits, knowledge: 
     shorter = tuple(shortened(kit, promise, told.within, knowledge, limits.strain))
     helped = any(one.settled is not None for one in shorter)
     light = helped or told.settled.lbf < told.target_lbf - told.tolerance_lbf
-    return told.model_copy(update={"too_light": light, "shortened": shorter if light else ()})
+    return told.model_copy(update={"too_light": light, "shortened": shorter})
 
 
 def _planner(

@@ -7,16 +7,17 @@ import numpy as np
 from pydantic import Field
 
 from datasets.history import bow_at
-from datasets.record import Record
-from datasets.schema import Cut, Method, Removal, Stage
+from datasets.record import Record, Side
+from datasets.schema import Method, Stage
+from datasets.thought_of import thought_of
 from predictor.belief.foresight import Situation, foretell, laid_out
 from predictor.belief.weighings import draws_from_back
 from predictor.bows.bow import Refusal
 from predictor.bows.full_draw import drawn
-from predictor.planning.cut_patterns import UNDATED, planned
 from predictor.planning.kit_state import Kit, as_judged
 from predictor.planning.knowledge import Knowledge
 from predictor.planning.promise import Judged, Promise
+from predictor.planning.stakes import Chances
 from predictor.prediction.ranged import Ranged, ranged
 
 SHORTENINGS_IN = (0.125, 0.25, 0.5, 0.75, 1.0)
@@ -31,18 +32,14 @@ class Shortened(Record):
 
     each_end_in: float
     settled: Ranged | None = Field(description="weight that it will settle at")
-    under: float | None = Field(
-        description="chance of ending under the tolerance, if nothing more is done to it"
-    )
-    within: float | None
-    over: float | None
+    chances: Chances | None = Field(description="how it ends if nothing more is done to it")
     refused: str | None = Field(description="why it must not be drawn so far")
 
     @classmethod
     def as_refused(cls, each_end_in: float, why: Refusal) -> "Shortened":
         """Return one that must not be drawn."""
         reason = f"{why.reason} ({why.where})"
-        return cls(each_end_in=each_end_in, settled=None, under=None, within=None, over=None, refused=reason)
+        return cls(each_end_in=each_end_in, settled=None, chances=None, refused=reason)
 
 
 def shortened(
@@ -64,7 +61,7 @@ def shortened(
     if isinstance(told, Refusal):
         possible, refused, told = [], told, []
     for one in told:
-        if one.within is not None and one.within >= within + LIKELIER_BY:
+        if one.chances is not None and one.chances.within >= within + LIKELIER_BY:
             yield one
     heaviest_lbf = max((one.settled.lbf for one in told if one.settled is not None), default=0.0)
     if refused is not None and heaviest_lbf < promise.weight_lbf:
@@ -111,9 +108,7 @@ def _settled(
         logs.cdf(np.full(len(possible), log)).tolist() for log in (promise.least, promise.most)
     )
     return [
-        Shortened(
-            each_end_in=inch, settled=lbf, under=under, within=most - under, over=1 - most, refused=None
-        )
+        Shortened(each_end_in=inch, settled=lbf, chances=Chances(under, most - under, 1 - most), refused=None)
         for inch, lbf, under, most in zip(
             SHORTENINGS_IN[: len(possible)], ranged(logs), below, not_over, strict=True
         )
@@ -121,12 +116,5 @@ def _settled(
 
 
 def _shorter(kit: Kit, inch: float) -> Kit:
-    last = kit.events[-1].on if kit.events else UNDATED
-    removal = Removal(
-        id=f"{kit.build.id}/9999",
-        build=kit.build.id,
-        on=last,
-        method=Method.SHORTEN,
-        planned=(Cut(at="nock", amount_in=planned(inch)),),
-    )
-    return replace(kit, events=(*kit.events, removal))
+    sawn = thought_of(kit.build, kit.events, Method.SHORTEN, {Side.BOTH: [("nock", inch)]})
+    return replace(kit, events=(*kit.events, *sawn))

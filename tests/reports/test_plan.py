@@ -1,22 +1,30 @@
 """The removal plan at the command line: from a target or the kit's order, its limits, and cautions with each."""
 
+import io
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+from rich.console import Console
 
+from datasets.history import bow_at
+from datasets.materials import handbook
 from datasets.notation import inches
 from datasets.record import Side
 from datasets.schema import Method
+from predictor.bows.bow import Refusal
+from predictor.bows.full_draw import drawn
 from predictor.planning.plan_parts import Pass, PlannedCut
 from reports import asking
 from reports.numbers import with_interval
 from reports.pass_told import pass_in_words
-from reports.plan_told import SAFETY
+from reports.plan_told import SAFETY, show_plan
 from reports.printing import Units
 from tests import shop
+from tests.predictor import kits
 from tests.reports.conftest import Ended
 
 Command = Callable[[str], Ended]
@@ -236,7 +244,7 @@ def test_shortening_is_told_with_its_range_and_that_it_stays(kit: Command) -> No
     settled = first["settled"]
     middle, low, high = with_interval(settled["lbf"], settled["low_lbf"], settled["high_lbf"])
     text = " ".join(kit(ask).out.split())
-    chances = f"under {100 * first['under']:.0f} %, within {100 * first['within']:.0f} %"
+    chances = f"under {100 * first['chances']['under']:.0f}%, within {100 * first['chances']['within']:.0f}%"
     by = f"{inches(first['each_end_in'])} in"
     assert f"nock ends by {by}: about {middle} lb ({low} to {high}) settled, {chances}" in text
     assert "cannot be undone: take half of it first" in text
@@ -263,8 +271,26 @@ def test_a_settled_bow_within_its_tolerance_is_left_as_it_is(kit: Command) -> No
     assert (
         "Nothing more to take off: leave it as it is. It ends under the tolerance with a chance of" in words
     )
-    assert f"chance of {100 * values['under']:.0f} %, where the shop wants 2 % at most" in words
+    assert f"chance of {100 * values['under']:.0f}%, where the shop wants 2% at most" in words
     assert "shorten both nock ends" not in words
+
+
+def test_a_shortening_that_is_refused_is_told_as_refused() -> None:
+    """Of a bow that is left as it is a shortening refused for strain is told with the reason, not as no help."""
+    first = kits.weigh_in(1, 50, stage="settled", shots=600)
+    bow = kits.kit(first)
+    places = drawn(bow_at(bow.form, bow.build, bow.events), kits.DRAW, kits.DRAW_IN, handbook(), None)
+    assert not isinstance(places, Refusal)
+    limits = replace(kits.WIDE_OPEN, strain=1.0001 * max(abs(one.strain) for one in places))
+    values = kits.planned(kits.state(first).settled_lbf + 0.3, first, limits=limits)
+    out = Console(file=io.StringIO(), width=120)
+    show_plan(values, Units("inch"), out)
+    words = " ".join(out.file.getvalue().split())  # type: ignore[attr-defined]  # the file is the StringIO
+
+    assert not values.too_light
+    assert "; shortening, from 1/8 in at either end on, is refused: " in words
+    assert "strain over the shop's limit" in words
+    assert "likelier within" not in words
 
 
 def printed(ended: Ended) -> str:
