@@ -40,5 +40,5 @@ def shape_effect_in_words(build: Build, contents: Contents, units: Units) -> str
         return None
     by = f"{units.tenths_of_weight(abs(effect.change_lbf))} {units.weight}"
     way = "more" if effect.change_lbf > 0 else "less"
-    percent = f"{abs(effect.change_percent):.1f} %"
+    percent = f"{abs(effect.change_percent):.1f}%"
     return f"with every reading followed {build.id} would weigh {by} ({percent}) {way} at {units.draw(draw)}"

@@ -114,7 +114,7 @@ def weigh_bow(
         note(f"no expectation: {compared.reason} ({compared.where})")
         return max(code, FINDINGS)
     if compared is not None and outcome.kept:
-        heads = ["draw", f"read, {units.weight}", f"expected, {units.weight} (99 % of such bows)"]
+        heads = ["draw", f"read, {units.weight}", f"expected, {units.weight} (99% of such bows)"]
         console().print(table(heads, show.compared_rows(compared, units), right=(1,)))
     return code
 

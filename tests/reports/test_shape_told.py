@@ -58,7 +58,7 @@ def test_a_slip_in_a_form_is_told_with_its_weight(typed) -> None:
     assert "The curve passes 8 of the readings within" in out
     assert "Doubtful: the reading at 20 in lies +0.2" in " ".join(out.split())
     assert re.search(
-        r"followed K-002 would weigh [0-9.]+ lb \([0-9.]+ %\) (more|less) at 28 in", " ".join(out.split())
+        r"followed K-002 would weigh [0-9.]+ lb \([0-9.]+%\) (more|less) at 28 in", " ".join(out.split())
     )
     assert shown["verdict"] == "doubtful"
 

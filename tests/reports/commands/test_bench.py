@@ -23,7 +23,7 @@ def test_a_bow_from_the_bench_to_its_prediction(bow: Command) -> None:
 
     assert [weighed.code, reduced.code, table.code] == [0, 0, 0]
     assert "kept 1: weigh-in K-001/1" in weighed.out
-    assert "expected, lb (99 % of such bows)" in weighed.out
+    assert "expected, lb (99% of such bows)" in weighed.out
     assert "kept 1: removal K-001/2\nsides, fade 1/16 in, nock 1/32 in: worth -" in reduced.out
     assert "80% of such bows" in table.out
     lower = json.loads(bow("predict K-001 --draws 28 --json").out)["draws"][0]["weight_lbf"]
