@@ -6,16 +6,16 @@ where the lower limb is the stiffer. Stock is taken off the stiffer limb alone, 
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 
 import numpy as np
 from pydantic import Field
 
 from datasets.history import LimbAt, bow_at, events_until
 from datasets.materials import Material
-from datasets.record import Dimension, DrawLength, NamedPlace, Record, Side, Taken
+from datasets.record import DrawLength, NamedPlace, Record, Side
 from datasets.removals import place_in
-from datasets.schema import Build, Cut, Event, Form, Method, Removal, WeighIn
+from datasets.schema import Build, Event, Form, Method, Removal, WeighIn
+from datasets.thought_of import thought_of
 from datasets.zero_points import from_back
 from predictor.bows.bow import Refusal, handbook_moduli
 from predictor.bows.limbs_apart import left_open
@@ -209,14 +209,9 @@ def _cut_to(standing: Standing, now: AfterRemoval, wanted_in: tuple[float, float
 
 def _narrowing(standing: Standing, side: Side, share: float) -> Removal:
     """Return the removal of a share of one limb's width at fade, middle and nock."""
-    cuts = [
-        Cut(at=at, amount_in=Dimension(inch=share * width, taken=Taken.PLANNED))
-        for at, width in zip(_PLACES, _widths(standing, side), strict=True)
-    ]
-    build = standing.build.id
-    return Removal(
-        id=f"{build}/9999", build=build, on=date.max, method=Method.SIDES, limb=side, planned=tuple(cuts)
-    )
+    cuts = [(at, share * width) for at, width in zip(_PLACES, _widths(standing, side), strict=True)]
+    (removal,) = thought_of(standing.build, standing.events, Method.SIDES, {side: cuts})
+    return removal
 
 
 def _widths(standing: Standing, side: Side) -> list[float]:

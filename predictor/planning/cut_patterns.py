@@ -9,16 +9,16 @@ too stiff its sides give the first part of the share alone.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
 from datasets.history import BowAt, LimbAt, bow_at
 from datasets.materials import Material
-from datasets.record import Dimension, Side, Taken
+from datasets.record import Side
 from datasets.removals import Polyline
-from datasets.schema import Cut, Method, Part, Removal
+from datasets.schema import Method, Part, Removal
+from datasets.thought_of import thought_of
 from predictor.bows.bow import handbook_moduli, weights
 from predictor.planning.kit_state import Kit
 
@@ -39,9 +39,6 @@ otherwise. At the nock, where a limb hardly bends, it may be more. Common practi
 
 SHARES = 401
 """Shares tried, up to the largest."""
-
-UNDATED = date(2000, 1, 1)
-"""Stands on a thought-of removal of a bow that has no date at all."""
 
 NEAR_IN = 0.5
 """Quarter points of a limb nearer than this to a place where a width was noted are left out."""
@@ -239,32 +236,11 @@ def removals(
         method: how.
     """
     upper, lower = amounts_in
-    limbs: Sequence[tuple[Side, Array]] = ((Side.UPPER, upper), (Side.LOWER, lower))
-    if np.all(upper == lower):
-        limbs = ((Side.BOTH, upper),)
-    day = max((event.on for event in kit.events), default=kit.build.built or UNDATED)
-    return tuple(
-        Removal(
-            id=f"{kit.build.id}/{9000 + place}",
-            build=kit.build.id,
-            on=day,
-            method=method,
-            limb=limb,
-            planned=_cuts(stations_in, off),
-        )
-        for place, (limb, off) in enumerate(limbs)
-        if np.any(off > 0)
-    )
-
-
-def _cuts(stations_in: Array, off_in: Array) -> tuple[Cut, ...]:
-    places = zip(stations_in.tolist(), off_in.tolist(), strict=True)
-    return tuple(Cut(at=planned(at), amount_in=planned(amount)) for at, amount in places)
-
-
-def planned(inch: float) -> Dimension:
-    """Return a planned length."""
-    return Dimension(inch=inch, taken=Taken.PLANNED)
+    limbs = {Side.BOTH: upper} if np.all(upper == lower) else {Side.UPPER: upper, Side.LOWER: lower}
+    places = stations_in.tolist()
+    off = {limb: zip(places, amounts.tolist(), strict=True) for limb, amounts in limbs.items()}
+    found = thought_of(kit.build, kit.events, method, off)
+    return tuple(one for one in found if any(cut.amount_in.inch > 0 for cut in one.planned))
 
 
 def _stations(bow: BowAt) -> Array:

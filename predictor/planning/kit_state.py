@@ -11,15 +11,15 @@ The mixture over scales of doubt and slips is replaced by its mean and covarianc
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
 from datasets.history import bow_at
-from datasets.record import Dimension, DrawLength, Taken
-from datasets.schema import Build, Cut, Event, Form, Method, Removal, Stage, WeighIn
+from datasets.record import DrawLength, Side
+from datasets.schema import Build, Event, Form, Method, Removal, Stage, WeighIn
+from datasets.thought_of import thought_of
 from predictor.belief.columns import FINISHED, Columns, edges_to_come
 from predictor.belief.foresight import Situation, foretell, laid_out
 from predictor.belief.own_history import exactly_read
@@ -170,7 +170,7 @@ def _wanted(kit: Kit, promise: Promise) -> list[Situation]:
         replace(now, stage=finished),
         replace(now, stage=Stage.SETTLED, shots=max(first_shots(promise), shots)),
         replace(now, stage=Stage.SETTLED, shots=max(judged.shots, shots)),
-        replace(now, events=(*kit.events, _thought_of(kit))),
+        replace(now, events=(*kit.events, *_narrowed(kit))),
     ]
 
 
@@ -180,18 +180,11 @@ def _draws_read(last: WeighIn | None, draw: DrawLength) -> tuple[DrawLength, ...
     return (draw, *(one for one in others if (one.inch, one.zero) != (draw.inch, draw.zero)))
 
 
-def _thought_of(kit: Kit) -> Removal:
+def _narrowed(kit: Kit) -> tuple[Removal, ...]:
     """Return a removal of a share of the width, of which only the plan is noted."""
     limb = bow_at(kit.form, kit.build, kit.events).upper
-    cuts = tuple(
-        Cut(
-            at=Dimension(inch=at, taken=Taken.PLANNED),
-            amount_in=Dimension(inch=TRIED_SHARE * width, taken=Taken.PLANNED),
-        )
-        for at, width in zip(*limb.width_belly, strict=True)
-    )
-    build = kit.build.id
-    return Removal(id=f"{build}/9999", build=build, on=date.max, method=Method.SIDES, planned=cuts)
+    cuts = [(at, TRIED_SHARE * width) for at, width in zip(*limb.width_belly, strict=True)]
+    return thought_of(kit.build, kit.events, Method.SIDES, {Side.BOTH: cuts})
 
 
 def _state(

@@ -1,12 +1,12 @@
 """What is got of the loss that the statics tell of a little stock: for each way of taking it off, on one bow."""
 
 from collections.abc import Mapping
-from datetime import date
 
 from datasets.history import BowAt, bow_at
-from datasets.record import Dimension, DrawLength, Side, Taken
+from datasets.record import DrawLength, Side, Taken
 from datasets.removals import Polyline
-from datasets.schema import Cut, Method, Removal
+from datasets.schema import Method, Removal
+from datasets.thought_of import thought_of
 from predictor.bows.bow import Refusal
 from predictor.planning.kit_state import Kit
 from predictor.planning.knowledge import Knowledge
@@ -35,22 +35,8 @@ def _unit_off(kit: Kit, bow: BowAt, method: Method) -> tuple[Removal, ...]:
     even: Polyline = ((0.0,), (0.0,))
     upper, lower = (limb.edge_radius if method is Method.EDGES else even for limb in (bow.upper, bow.lower))
     limbs = {Side.BOTH: upper} if upper == lower else {Side.UPPER: upper, Side.LOWER: lower}
-    day = max((event.on for event in kit.events), default=date.max)
-    return tuple(
-        Removal(
-            id=f"{kit.build.id}/{9998 + place}",
-            build=kit.build.id,
-            on=day,
-            method=method,
-            limb=limb,
-            done=tuple(
-                Cut(at=_measured(max(at, 0.0)), amount_in=_measured(had + UNIT_IN[method]))
-                for at, had in zip(*already, strict=True)
-            ),
-        )
-        for place, (limb, already) in enumerate(limbs.items())
-    )
-
-
-def _measured(inch: float) -> Dimension:
-    return Dimension(inch=inch, taken=Taken.CALIPER)
+    off = {
+        limb: [(max(at, 0.0), had + UNIT_IN[method]) for at, had in zip(*already, strict=True)]
+        for limb, already in limbs.items()
+    }
+    return thought_of(kit.build, kit.events, method, off, Taken.CALIPER)
