@@ -11,7 +11,6 @@ from datasets.removals import AmountKind
 WORTH_REMOVALS = 10
 """The default counts as much as so many removals (a choice of this project)."""
 
-
 PLANS_OF = "plans of "
 """What the name of a common effect that holds a mean share starts with."""
 

@@ -55,7 +55,7 @@ class Moment:
         stage: how far the bow has come.
         shots: arrows shot; nothing where nobody counted.
         scale: the scale's name; nothing where nobody noted it.
-        builder: who carried the removals out; nothing where nobody noted it.
+        builder: the build's, who is taken to have carried out its removals; nothing where nobody noted one.
     """
 
     form: str
@@ -82,8 +82,8 @@ class Tolerance:
         name: the same in all weighings of a build that share the input.
         source: the kind of doubt it belongs to.
         column: the effect.
-        of: what its own it is, where that is not the row's weighing: another weighing, or a day's air that all
-            weighings of a bow on that day share; nothing for the row's own.
+        of: what it belongs to where that is not the row's own weighing: the weighing that called for a cut, or the
+            day whose air all weighings of a bow on it share; empty for the row's own.
     """
 
     name: str

@@ -15,8 +15,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from datasets.removals import GAIN_OF, amount_of, gain_of
-from datasets.schema import Method
+from datasets.removals import GAIN_OF, amount_of
 from predictor.belief.beyond import BEYOND, LENGTH, STACK, WIDTH
 from predictor.belief.called_for import called_for
 from predictor.belief.carrying_out import PLANS_OF
@@ -86,7 +85,8 @@ def cut_of(weighings: Sequence[Told], usual: UsualCut) -> CutReading | None:
     """Return what a bow was cut by, once it is finished; nothing where that is not known.
 
     A bow is cut because it reads heavy, by chance too: a cut shares all errors of the reading that called for it, where
-    that is on record. So it tells next to nothing beside that reading, and its bow to whoever does not know it.
+    that is on record. So beside that reading it tells next to nothing; to whoever does not know the reading it tells of
+    the bow.
 
     Args:
         weighings: of one build, in order of time.
@@ -136,6 +136,7 @@ def _seen(columns: Columns, moment: Moment, usual: UsualCut, *, uncut: bool) -> 
 
     Where removals are on record, or the bow was weighed before any, they tell it by the statics. Otherwise its width
     does, against the usual first width on its form: weight goes with width where equal shares are taken all along.
+    Nothing in a shop that has taught no first width yet.
 
     Args:
         columns: of the weighing.
@@ -155,11 +156,12 @@ def _seen(columns: Columns, moment: Moment, usual: UsualCut, *, uncut: bool) -> 
 
 
 def _lost(columns: Columns) -> float:
-    """Return the loss by the statics of all removals on record but shortening, a logarithm of weight."""
+    """Return the loss by the statics of all removals on record, a logarithm of weight.
+
+    Shortening has no gain and takes nothing.
+    """
     row = _main_row(columns)
-    return -sum(
-        float(columns.common[name][row]) for name in _gains(columns) if name != gain_of(Method.SHORTEN)
-    )
+    return -sum(float(columns.common[name][row]) for name in _gains(columns))
 
 
 def _before_any(columns: Columns) -> Columns:

@@ -1,9 +1,10 @@
 """A bow's own weighings in its prediction: laid beside what is wanted, and counted once.
 
 A weighing may be a slip, so that the bow's other readings and what the shop's other builds say decide how far it is
-followed: the mixture over "all is sound", "the bow's record is wrong", "one weighing is wrong" and "one reading is
-wrong" (Box and Tiao, Biometrika 55 (1968), 119-129, from memory), each conditioned in closed form. A wrong record, such
-as a layer not noted, shifts what is wanted as well; a wrong weighing or reading shifts itself only.
+followed: the mixture over "all is sound", "the bow's record is wrong", "one weighing is wrong", "one reading is wrong"
+and "the bow was cut by something else than its weight" (Box and Tiao, Biometrika 55 (1968), 119-129, from memory), each
+conditioned in closed form. A wrong record, such as a layer not noted, shifts what is wanted as well; a wrong weighing,
+reading or cut shifts itself only.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -222,7 +223,8 @@ def conditioned(
 def _possible(weighing: NDArray[np.intp], rows: int, slips: Slips) -> tuple[Array, Array]:
     """Return the log share of each thing that may be wrong and the rows that it shifts, sound first.
 
-    The order is: sound, the bow's record, each weighing, each reading. Without own readings nothing can be told.
+    The order is: sound, the bow's record, each weighing, each own row by itself: a reading, or what the bow was cut by.
+    Without own readings nothing can be told.
     """
     m = len(weighing)
     if not m:

@@ -23,8 +23,9 @@ class Seen:
     Attributes:
         offset: what is to be added to the belief's prediction: statics, and means of effects that it does not know.
         rows: the columns of effects that it knows and of those that it does not, for `posterior.predict`.
-        sources: of the tolerances in `rows`, by name, in their order; a weighing's own stand last.
-        of_weighings: how many of the tolerances are a weighing's own.
+        sources: of the tolerances in `rows`, by name, in their order; what is a weighing's own or its day's stands
+            last.
+        of_weighings: how many of the tolerances are a weighing's own or its day's.
     """
 
     offset: Array

@@ -16,7 +16,6 @@ from datasets.schema import Stage
 FULL_SETTLING_SHOTS = 500
 """Shots after which the loss by shooting in is counted as one."""
 
-
 FOLLOWED_SHOTS = 1000
 """Shots to which bows are followed, where no bow of the shop tells: common practice, no source."""
 

@@ -29,7 +29,6 @@ BAND_LEVEL = 0.9
 BAND_SHOTS = (0, 10, 30, 60, 100, 200, 300, 500, 750, 1000)
 """Shots at which the law's band is told."""
 
-
 Sitting = tuple[Weighing, ...]
 """Weighings of one bow at one count of shots, on one scale and one day: they share its air."""
 

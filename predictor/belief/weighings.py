@@ -34,7 +34,7 @@ class Weighing:
         columns: what its readings depend on.
         log_weight: logarithms of the readings, in pounds.
         cut: what its bow was cut by, where this is the last weighing of a finished one that teaches.
-        on: the day; nothing where nobody noted it.
+        on: the day; nothing where readings come without their record.
     """
 
     build: str

@@ -1,4 +1,4 @@
-"""What a shop knows before a bow is pressed: its materials, what builds have taught, and strips bent on the bench."""
+"""What a shop knows apart from a bow's weighings: its materials, what builds have taught, and strips bent on a bench."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ from predictor.belief.seen import seen_by
 
 @dataclass(frozen=True)
 class Knowledge:
-    """What a shop knows before a bow is pressed.
+    """What a shop knows apart from one bow's own weighings.
 
     Attributes:
         materials: by name.

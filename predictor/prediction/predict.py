@@ -106,12 +106,6 @@ class Prediction(Record):
     notes: tuple[str, ...]
 
 
-def _basis(model: Model | None, strips: Sequence[StripTest], own: int) -> str:
-    tests = f"; {own} weighing{'s' if own > 1 else ''} of its own counted" if own else ""
-    tests += f"; {len(strips)} strip test{'s' if len(strips) > 1 else ''} counted" if strips else ""
-    return f"{basis_in_words(model)}{tests}"
-
-
 def predict(
     form: Form,
     build: Build,
@@ -209,6 +203,12 @@ def strained(
         return bent
     places = strained_places(bent, draws, materials)
     return broken(places) or places
+
+
+def _basis(model: Model | None, strips: Sequence[StripTest], own: int) -> str:
+    tests = f"; {own} weighing{'s' if own > 1 else ''} of its own counted" if own else ""
+    tests += f"; {len(strips)} strip test{'s' if len(strips) > 1 else ''} counted" if strips else ""
+    return f"{basis_in_words(model)}{tests}"
 
 
 def _changed(foretold: Foretold) -> Iterator[str]:

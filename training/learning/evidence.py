@@ -234,7 +234,11 @@ def _side_by_side(
 
 
 def _tolerances(rows: Sequence[_Row]) -> Array:
-    """Return the tolerance columns: a build's inputs are shared by its weighings, a weighing's own are not."""
+    """Return the tolerance columns.
+
+    A build's inputs are shared by its weighings, a day's air by those of that day; what is a weighing's own is not
+    shared.
+    """
     of_build: dict[str, list[int]] = defaultdict(list)
     for place, row in enumerate(rows):
         of_build[row.build].append(place)

@@ -66,12 +66,11 @@ def test_weight_goes_with_width(finished_alone):
 
 
 def test_removals_on_record_count_by_the_statics(finished_alone, usual):
-    """What removals took by the statics is what a bow was cut by, whatever its width; shortening is not a cut."""
+    """What removals took by the statics is what a bow was cut by, whatever its width."""
     columns, ones = finished_alone.columns, np.ones(len(finished_alone.columns.offset))
     for methods, wanted in (
         ({Method.EDGES: 0.04}, 0.04),
         ({Method.SIDES: 0.05, Method.TRAP: 0.02}, 0.07),
-        ({Method.SIDES: 0.05, Method.SHORTEN: -0.03}, 0.05),
     ):
         lost = {gain_of(method): -share * ones for method, share in methods.items()}
         told = replace(
