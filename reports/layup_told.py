@@ -8,8 +8,9 @@ from rich.markup import escape
 from datasets.notation import millimetres, thousandths
 from datasets.schema import Build, Layer, Part
 from predictor.bows.margins import Strained, notes_on_margins
+from predictor.prediction.ranged import HELD, Ranged
 from predictor.pressing.extremes import Extremes
-from predictor.pressing.layup import LEVEL, Choice, Range
+from predictor.pressing.layup import Choice
 from predictor.pressing.swaps import Swapped
 from reports.layup import Told
 from reports.numbers import counted, fixed
@@ -55,7 +56,7 @@ def _lam(layer: Layer) -> str:
 
 
 def _choices(choices: Sequence[Choice], units: Units) -> object:
-    heads = ["", "first strung", f"settled, {units.weight}", f"{LEVEL:.0%} of such bows", "to take off"]
+    heads = ["", "first strung", f"settled, {units.weight}", f"{HELD:.0%} of such bows", "to take off"]
     rows = [
         [
             str(number),
@@ -71,7 +72,7 @@ def _choices(choices: Sequence[Choice], units: Units) -> object:
     return table([*heads, "heavy enough", "can be met", "strain margin"], rows, right=(1, 2, 4, 5, 6))
 
 
-def _range(weight: Range, units: Units) -> tuple[str, str]:
+def _range(weight: Ranged, units: Units) -> tuple[str, str]:
     ((middle, low, high),) = units.expected([(weight.lbf, weight.low_lbf, weight.high_lbf)])
     return middle, f"{low} to {high}"
 
@@ -166,7 +167,7 @@ def show_swap(name: str, told: Swapped, units: Units, out: Console) -> None:
         ("One bow against one bow", told.difference),
     ):
         low, high = (units.tenths_of_weight(end) for end in (difference.low_lbf, difference.high_lbf))
-        out.print(f"{what}: {low} to {high} {units.weight} apart in {LEVEL:.0%} of cases")
+        out.print(f"{what}: {low} to {high} {units.weight} apart in {HELD:.0%} of cases")
     out.print(f"Strain margin of the new bow at full draw: {_least_margin(told.strain)}.")
     for remark in (
         *notes_on_margins(told.strain),

@@ -14,7 +14,7 @@ REACH_SDS = 1.645
 
 
 class Ranged(Record):
-    """A weight in pounds with its range."""
+    """A weight in pounds, or a difference of two, with its range."""
 
     lbf: float = Field(description="it lies below as often as above")
     low_lbf: float = Field(description="nine of ten lie between this and the next")

@@ -11,9 +11,10 @@ from predictor.bows.bow import Refusal
 from predictor.planning.knowledge import Knowledge
 from predictor.planning.promise import Judged
 from predictor.planning.prospects import prospects
+from predictor.prediction.ranged import Ranged, ranged
 from predictor.pressing.blanks import Blank, narrowed
 from predictor.pressing.grinding import log_statics
-from predictor.pressing.layup import Limits, Range, range_of, strained
+from predictor.pressing.layup import Limits, strained
 from predictor.pressing.stacks import Stack
 
 MOST_TRIED = 30
@@ -26,8 +27,8 @@ HALVINGS = 8
 class Extremes(Record):
     """Settled weights of the lightest and the heaviest bow; nothing where there is none, for its strain or statics."""
 
-    lightest: Range | None = Field(description="at the least widths")
-    heaviest: Range | None = Field(description="as first cut, strained no further than it may be")
+    lightest: Ranged | None = Field(description="at the least widths")
+    heaviest: Ranged | None = Field(description="as first cut, strained no further than it may be")
 
 
 def extremes(
@@ -94,11 +95,11 @@ def _thickest(
     return stack.layers(least)
 
 
-def _settled(build: Build | None, blank: Blank, judged: Judged, knowledge: Knowledge) -> Range | None:
+def _settled(build: Build | None, blank: Blank, judged: Judged, knowledge: Knowledge) -> Ranged | None:
     if build is None:
         return None
     (found,) = prospects(blank.form, [build], judged, knowledge)
-    return None if isinstance(found, Refusal) else range_of(found.settled)
+    return None if isinstance(found, Refusal) else ranged(found.settled)[0]
 
 
 def _thickness_in(build: Build) -> float:

@@ -23,7 +23,6 @@ from datasets.history import bow_at
 from datasets.record import DrawLength, Record
 from datasets.schema import Layer, Method
 from predictor.belief.columns import Prior
-from predictor.belief.mixture import NormalMixture
 from predictor.belief.posterior import Array
 from predictor.belief.weighings import draws_from_back
 from predictor.bows.bow import Refusal
@@ -33,12 +32,10 @@ from predictor.planning.knowledge import Knowledge
 from predictor.planning.promise import Promise
 from predictor.planning.prospects import Prospect, prospects
 from predictor.planning.removal_gains import believed_gain
+from predictor.prediction.ranged import Ranged, ranged
 from predictor.pressing.blanks import Blank, narrowed
 from predictor.pressing.grinding import GRIND_STEP_IN, log_statics, rounded_up, thickness_for
 from predictor.pressing.stacks import Stack
-
-LEVEL = 0.9
-"""Coverage of the ranges that are told."""
 
 STEPS_UP = 3
 """How often a stack that falls short by rounding is made one step thicker."""
@@ -73,22 +70,14 @@ class Limits:
     strain: float | None = None
 
 
-class Range(Record):
-    """A median and the central interval of `LEVEL` about it, in pounds."""
-
-    lbf: float
-    low_lbf: float
-    high_lbf: float
-
-
 class Choice(Record):
     """A stack to press, at the thickness its lams are to be ground to."""
 
     layers: tuple[Layer, ...]
     stock: tuple[str, ...] = Field(description="that it is taken from")
     ground: bool = Field(description="whether the thickness of any lam was free")
-    first: Range = Field(description="when first strung")
-    settled: Range = Field(description="after finishing and shooting in, nothing taken off on purpose")
+    first: Ranged = Field(description="when first strung")
+    settled: Ranged = Field(description="after finishing and shooting in, nothing taken off on purpose")
     excess_lbf: float = Field(description="expected settled weight less the target: what is to be taken off")
     left: float = Field(description="share of its weight that the least widths are expected to leave")
     reach: float = Field(description="chance that it is heavy enough")
@@ -332,12 +321,12 @@ def _refused(layers: tuple[Layer, ...], refusal: Refusal) -> Refused:
 def _choice(
     one: _Tried, promise: Promise, knowledge: Knowledge, strain: tuple[Strained, ...], gain: Prior
 ) -> Choice:
-    settled = range_of(one.prospect.settled)
+    (first,), (settled,) = ranged(one.prospect.first), ranged(one.prospect.settled)
     return Choice(
         layers=one.layers,
         stock=tuple(lam.stock for lam in one.stack.lams if lam.stock is not None),
         ground=one.stack.is_ground,
-        first=range_of(one.prospect.first),
+        first=first,
         settled=settled,
         excess_lbf=settled.lbf - promise.weight_lbf,
         left=one.left**gain.mean,
@@ -346,11 +335,3 @@ def _choice(
         strain=strain,
         notes=knowledge.unfamiliar(one.prospect.told),
     )
-
-
-def range_of(log_lbf: NormalMixture) -> Range:
-    """Return the median of a weight and the interval of `LEVEL` about it."""
-    low, middle, high = (
-        float(np.exp(log_lbf.quantile(share)[0])) for share in ((1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2)
-    )
-    return Range(lbf=middle, low_lbf=low, high_lbf=high)

@@ -17,9 +17,10 @@ from predictor.bows.margins import Strained
 from predictor.planning.knowledge import Knowledge
 from predictor.planning.promise import Judged
 from predictor.planning.prospects import Prospect, apart, prospects, without_scatter
+from predictor.prediction.ranged import Ranged, ranged
 from predictor.pressing.blanks import Blank, Copied
 from predictor.pressing.grinding import thickness_for
-from predictor.pressing.layup import Range, range_of, strained
+from predictor.pressing.layup import strained
 from predictor.pressing.stacks import at_butt, with_free_cores
 
 ROUNDS = 3
@@ -58,13 +59,13 @@ class Swapped(Record):
     old: tuple[Layer, ...]
     new: tuple[Layer, ...]
     length_in: float
-    weight: Range = Field(description="of the old bow, settled, as first cut")
-    new_weight: Range = Field(description="of the new bow, likewise")
+    weight: Ranged = Field(description="of the old bow, settled, as first cut")
+    new_weight: Ranged = Field(description="of the new bow, likewise")
     strain: tuple[Strained, ...] = Field(
         description="worst place of each material of the new bow, at full draw"
     )
-    difference: Range = Field(description="new less old: two bows, one of each")
-    by_change: Range = Field(description="new less old in the mean of many bows of each")
+    difference: Ranged = Field(description="new less old: two bows, one of each")
+    by_change: Ranged = Field(description="new less old in the mean of many bows of each")
 
 
 def swap(
@@ -100,16 +101,19 @@ def swap(
     if isinstance(strain, Refusal):
         return strain
     difference = apart(new.told, old.told)
-    weight = range_of(old.settled)
+    (weight,), (new_weight,) = ranged(old.settled), ranged(new.settled)
+    (ratio,), (by_change,) = (
+        ranged(knowledge.log_weight(one)) for one in (difference, without_scatter(difference))
+    )
     return Swapped(
         old=build.layers,
         new=layers,
         length_in=change.length_in or build.length_in.inch,
         weight=weight,
-        new_weight=range_of(new.settled),
+        new_weight=new_weight,
         strain=strain,
-        difference=_over(weight.lbf, range_of(knowledge.log_weight(difference))),
-        by_change=_over(weight.lbf, range_of(knowledge.log_weight(without_scatter(difference)))),
+        difference=_over(weight.lbf, ratio),
+        by_change=_over(weight.lbf, by_change),
     )
 
 
@@ -135,8 +139,8 @@ def _middle(prospect: Prospect) -> float:
     return float(prospect.settled.quantile(0.5)[0])
 
 
-def _over(lbf: float, ratio: Range) -> Range:
+def _over(lbf: float, ratio: Ranged) -> Ranged:
     """Return a ratio of weights as a difference from a weight."""
-    return Range(
+    return Ranged(
         lbf=lbf * (ratio.lbf - 1), low_lbf=lbf * (ratio.low_lbf - 1), high_lbf=lbf * (ratio.high_lbf - 1)
     )

@@ -20,7 +20,8 @@ from datasets.schema import Form, Layer, Part, Stock
 from datasets.zero_points import from_back
 from predictor.bows.bow import weights
 from predictor.planning.promise import Judged, Promise
-from predictor.pressing.layup import LEVEL, Choice
+from predictor.prediction.ranged import HELD
+from predictor.pressing.layup import Choice
 from predictor.pressing.swaps import Change
 from reports.layup import Asked, for_form
 from training.learning.train import train
@@ -124,7 +125,7 @@ def trials(seed: int, builds: int) -> Iterator[Pressed]:
 def score(one: Pressed) -> float:
     """Return by how many standard deviations a bow missed the expected weight, the logarithm taken as normal."""
     told = one.choice.settled
-    sd = np.log(told.high_lbf / told.low_lbf) / 2 / NormalDist().inv_cdf((1 + LEVEL) / 2)
+    sd = np.log(told.high_lbf / told.low_lbf) / 2 / NormalDist().inv_cdf((1 + HELD) / 2)
     return float(np.log(one.settled_lbf / told.lbf) / sd)
 
 
