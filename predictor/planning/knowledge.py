@@ -1,4 +1,4 @@
-"""What a shop knows apart from a bow's weighings: its materials, what builds have taught, and strips bent on a bench."""
+"""What a shop knows apart from a bow's weighings: its materials, what builds have taught, strips bent on the bench."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
