@@ -39,7 +39,7 @@ SAFETY = (
     "rules and the maker's sheets.",
     "An untested bow may break: eye protection, nobody in line with the limbs, draw it a little further each time.",
     "Never draw past the draw that is tillered, nor past the target weight but for what settling is still to take: "
-    f"{MOST_OVER_LBF:.0f} lb ({MOST_OVER_LBF * KG_PER_LBF:.0f} kg) at most.",
+    f"{MOST_OVER_LBF:g} lb ({MOST_OVER_LBF * KG_PER_LBF:.0f} kg) at most.",
     "Stop at a tick, a white or raised line in the glass, a lifting lam or an opening glue line: unstring it.",
 )
 """Common practice, no source."""
