@@ -1,6 +1,6 @@
 """How well intervals and expected weights hold, and how they compare with rivals, over many invented shops.
 
-    python -m tests.benchmarks.bench_learning                  # all of it: an hour on one core
+    python -m tests.benchmarks.bench_learning                  # all of it: ten minutes on two cores
     python -m tests.benchmarks.bench_learning --shops 100 20   # fewer shops
 
 Prints tables and writes learning.json and learning.md beside this file. Every shop has its own seed, from 500000 on by
