@@ -24,7 +24,7 @@ from predictor.belief.scatter import BOW, CUT_TO_ORDER, LOTS_OF_GLASS, LOTS_OF_W
 from predictor.belief.usual_cut import UsualCut
 
 USUAL_CUT = "the shop's usual cut"
-USUAL_CUT_PRIOR = Prior(0.05, 0.05)
+USUAL_CUT_PRIOR = Prior(UsualCut().called_for, 0.05)
 """Logarithm of the weight before over the weight after: common practice, no source."""
 
 NOTED_SD = 0.01

@@ -15,6 +15,10 @@ class UsualCut(Record):
         0.0, ge=0, description="scatter of the logarithm of these widths about their form's mean"
     )
     called_for: float = Field(
-        0.05, description="mean of the logarithm of a bow's weight before any cut over its order"
+        0.05,
+        description="mean of the logarithm of a bow's weight before any cut over its order "
+        "(default: common practice, no source)",
     )
-    called_for_sd: float = Field(0.09, gt=0, description="its scatter over the shop's bows")
+    called_for_sd: float = Field(
+        0.09, gt=0, description="its scatter over the shop's bows (default: common practice, no source)"
+    )

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
+from predictor.belief.beyond import WIDTH
 from predictor.belief.called_for import log_likelihood
 from predictor.belief.columns import FINISHED
 from predictor.belief.cutting import USUAL_CUT_PRIOR, SeenCut, cut_of, seen_of
@@ -27,7 +28,7 @@ def usual_cut(weighings: Sequence[Weighing]) -> UsualCut:
     widths: dict[str, list[float]] = defaultdict(list)
     for mine in _by_build(weighings):
         if mine[0].moment.stage not in FINISHED:
-            widths[mine[0].moment.form].append(mine[0].columns.sizes_in["width at mid-limb"])
+            widths[mine[0].moment.form].append(mine[0].columns.sizes_in[WIDTH])
     apart = [np.log(some) - np.mean(np.log(some)) for some in widths.values()]
     known = sum(len(some) - 1 for some in apart)
     spread = np.sqrt(sum(float(np.sum(some**2)) for some in apart) / known) if known else 0.0

@@ -8,6 +8,7 @@ import pytest
 from datasets.contents import Contents
 from datasets.removals import gain_of
 from datasets.schema import Method, Stage
+from predictor.belief.beyond import WIDTH
 from predictor.belief.columns import FINISHED, Prior
 from predictor.belief.cutting import LEFT_OPEN, NOTED_SD, RECKONED_SD, SeenCut, cut_of, seen_of
 from predictor.belief.usual_cut import UsualCut
@@ -50,15 +51,13 @@ def finished_alone(weighings):
 
 def _narrower(weighing, share):
     sizes = weighing.columns.sizes_in
-    width = sizes["width at mid-limb"] * (1 - share)
-    return replace(
-        weighing, columns=replace(weighing.columns, sizes_in={**sizes, "width at mid-limb": width})
-    )
+    width = sizes[WIDTH] * (1 - share)
+    return replace(weighing, columns=replace(weighing.columns, sizes_in={**sizes, WIDTH: width}))
 
 
 def test_weight_goes_with_width(finished_alone):
     """Without a record of removals a bow narrowed by a tenth is cut by -log(0.9) more: weight goes with width."""
-    width = finished_alone.columns.sizes_in["width at mid-limb"]
+    width = finished_alone.columns.sizes_in[WIDTH]
     usual = UsualCut(first_width_in={finished_alone.moment.form: width}, first_width_sd=0.03)
     seen = seen_of([_narrower(finished_alone, 0.1)], usual)
     assert seen.log_share == pytest.approx(-np.log(0.9), rel=1e-12)
@@ -91,7 +90,7 @@ def test_first_widths_are_those_before_any_finish(weighings, usual):
         first.setdefault(one.build, one)
     for form, width in usual.first_width_in.items():
         widths = [
-            one.columns.sizes_in["width at mid-limb"]
+            one.columns.sizes_in[WIDTH]
             for one in first.values()
             if one.moment.form == form and one.moment.stage not in FINISHED
         ]
@@ -196,7 +195,7 @@ def test_a_cut_shares_the_errors_of_the_reading_that_called_for_it(weighings, us
 
 def test_a_bow_finished_unweighed_shares_no_reading(finished_alone):
     """Where no reading called for it, a cut has no air of a day and no gain in it."""
-    width = finished_alone.columns.sizes_in["width at mid-limb"]
+    width = finished_alone.columns.sizes_in[WIDTH]
     usual = UsualCut(first_width_in={finished_alone.moment.form: 1.05 * width}, first_width_sd=0.03)
     cut = cut_of([finished_alone], usual)
     assert [given.name for given in cut.columns.weighing] == [LEFT_OPEN]
