@@ -68,13 +68,6 @@ class Contents:
         history = self.events.get(event_id.split("/")[0], ())
         return next((event for event in history if event.id == event_id), None)
 
-    def order_of(self, build_id: str) -> Order | None:
-        """Return the open order that a build is for; of several the one that is due, or was taken, first."""
-        of_build = [
-            order for order in self.orders.values() if order.build == build_id and not order.delivered
-        ]
-        return min(of_build, key=lambda order: (order.due or date.max, order.id), default=None)
-
     def plus(self, record: Record) -> "Contents":
         """Return the contents with one more record; it replaces the one that has its id."""
         match record:

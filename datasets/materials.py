@@ -15,10 +15,11 @@ from typing import Any
 
 from pydantic import Field
 
+from datasets.notation import MM_PER_INCH, NEWTON_PER_LBF
 from datasets.record import Record
 
-PSI_PER_GPA = 1e9 * 0.0254**2 / 4.4482216152605
-"""Exact: 1 in = 0.0254 m and 1 lbf = 0.45359237 kg x 9.80665 m/s² (NIST SP 811, appendix B)."""
+PSI_PER_GPA = 1e9 * (MM_PER_INCH / 1000) ** 2 / NEWTON_PER_LBF
+"""Exact, by the factors of `datasets.notation`."""
 
 SLENDER_BEAM = 1.10
 """Bending stiffness of a slender beam over the handbook's, whose short test beams also shear (Wood Handbook

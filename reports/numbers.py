@@ -45,11 +45,6 @@ def fixed(value: float, decimals: int) -> str:
     return f"{round_half_up(value, decimals):f}"
 
 
-def with_interval(value: float, low: float, high: float) -> tuple[str, str, str]:
-    """Return a value and its interval's ends as text, with the digits that the interval's half width deserves."""
-    return with_intervals([(value, low, high)])[0]
-
-
 def with_intervals(rows: Sequence[Row]) -> list[tuple[str, str, str]]:
     """Return values and their intervals' ends as text, all with the digits that the narrowest interval deserves."""
     decimals = max((decimals_for((high - low) / 2) for _, low, high in rows), default=0)

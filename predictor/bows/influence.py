@@ -83,9 +83,3 @@ def _energy_slopes(limb: LimbGrid, braced: Braced, drawn: Drawn, state: int) -> 
     pull = hold.tension + hold.tension**2 / (2 * braced.string_stiffness)
     stretch = hold.tension**2 * braced.half_string / braced.string_stiffness
     return np.column_stack([bending, stretch, -2 * pull])
-
-
-def integral(limb: LimbGrid, density: Array) -> Array:
-    """Return the integral along each limb of a density at the nodes of its steps, shape (n, d, m, 3) to (n, d)."""
-    weights = limb.step[:, None, :, None] / 6 * np.array([1.0, 4.0, 1.0])
-    return np.asarray((weights * density).sum(axis=(-2, -1)))

@@ -119,8 +119,3 @@ def cheapest_aim(sd_lbf: float, stakes: Stakes) -> float:
 def safe_aim(sd_lbf: float, stakes: Stakes) -> float:
     """Return the least expected weight less the target that keeps the chance of ending under."""
     return float(-stakes.tolerance_lbf - ndtri(stakes.most_under) * sd_lbf)
-
-
-def best_aim(sd_lbf: float, stakes: Stakes) -> float:
-    """Return the weight to aim at, less the target: the cheapest that keeps the chance of ending under."""
-    return max(cheapest_aim(sd_lbf, stakes), safe_aim(sd_lbf, stakes))

@@ -33,8 +33,3 @@ def guard_band(sd: float, risk: float) -> float:
     if not 0 < risk <= 0.5:
         raise ValueError(f"wanted a risk above 0 and up to 0.5, got {risk:g}")
     return float(-ndtri(risk)) * sd
-
-
-def risk_beyond(guard: float, sd: float) -> float:
-    """Return the risk that the true value is beyond a limit, for a reading that lies just so far inside it."""
-    return float(ndtr(-guard / sd))

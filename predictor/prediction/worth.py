@@ -51,14 +51,6 @@ class LimbWorth:
     stiffness: Array
     lost: Mapping[Method, Array]
 
-    def lost_lbf(self, method: Method, amounts: Polyline) -> float:
-        """Return what amounts in inches at stations take off the weight.
-
-        It is in proportion to the amounts, and so meant for some units; less than a unit off the edges costs less.
-        """
-        units = np.interp(self.station, *amounts) / UNIT_IN[method]
-        return float((self.length * units * self.lost[method]).sum())
-
     def lost_between(self, method: Method, inner_in: float, outer_in: float) -> float:
         """Return what a unit off a stretch of limb costs, in pounds; the stretch is rounded to whole steps."""
         middle = self.station[:, 1:2]

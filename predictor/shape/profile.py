@@ -101,19 +101,6 @@ class Profile:
         return np.clip(np.asarray(station, dtype=np.float64), self.bend.t[0], self.bend.t[-1])
 
 
-def arc_profile(
-    length: float,
-    curvature: float = 0.0,
-    *,
-    root_distance: float,
-    root_depth: float = 0.0,
-    root_angle: float = 0.0,
-) -> Profile:
-    """Return a limb of even curvature; of none at all, a straight one."""
-    bend = BSpline(np.array([0.0, length]), np.array([float(curvature)]), 0)
-    return Profile(length, bend, (), root_distance, root_depth, root_angle)
-
-
 def with_follow(profile: Profile, follow: float) -> Profile:
     """Return a profile whose nock has come toward the string by `follow` (away from it if negative).
 

@@ -224,15 +224,3 @@ def test_orders_and_stock_get_ids(book: ShopBook) -> None:
     assert [order.build for order in contents.orders.values()] == ["K-001"]
     assert list(contents.orders) == ["ORDER-001"]
     assert {one.id: one.material for one in contents.stock.values()} == {"STOCK-001": "hard maple"}
-
-
-def test_a_bows_order_is_the_open_one_that_is_due_first(book: ShopBook) -> None:
-    """Of a bow's orders a delivered one no longer counts, and one without a day counts last."""
-    later, first = shop.order(due=None), shop.order(due="2026-05-01")
-    delivered = shop.order(due="2026-04-01", delivered="K-001/1")
-    book.add([shop.form(), shop.build(), shop.weigh_in(), later, first, delivered])
-
-    order = book.contents().order_of("K-001")
-    assert order is not None
-    assert order.id == "ORDER-002"
-    assert book.contents().order_of("K-002") is None

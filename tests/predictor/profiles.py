@@ -4,11 +4,24 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import BSpline
 
-from predictor.shape.profile import Profile, Reading, arc_profile
+from predictor.shape.profile import Profile, Reading
 
 FADE = 9.0
 RULE = 1 / 32
 """What a reading with a rule is good to, as one standard deviation: common practice, no source."""
+
+
+def arc_profile(
+    length: float,
+    curvature: float = 0.0,
+    *,
+    root_distance: float,
+    root_depth: float = 0.0,
+    root_angle: float = 0.0,
+) -> Profile:
+    """Return a limb of even curvature; of none at all, a straight one."""
+    bend = BSpline(np.array([0.0, length]), np.array([float(curvature)]), 0)
+    return Profile(length, bend, (), root_distance, root_depth, root_angle)
 
 
 def shape(length: float, *bend: float, root_angle: float = 0.0) -> Profile:

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reports.numbers import as_read, counted, decimals_for, fixed, with_interval, with_intervals
+from reports.numbers import as_read, counted, decimals_for, fixed, with_intervals
 
 # The worked examples of the Particle Data Group's rule (introduction of the Review of Particle Physics, from memory):
 # 0.827 +- 0.119 is printed 0.83 +- 0.12, and 0.827 +- 0.367 is printed 0.8 +- 0.4.
@@ -59,8 +59,8 @@ def test_refusal(uncertainty: float) -> None:
 
 def test_interval_digits() -> None:
     """A weight known to a few pounds prints with one decimal or none, not with the float's digits."""
-    assert with_interval(51.2837, 48.1, 54.5) == ("51.3", "48.1", "54.5")
-    assert with_interval(51.2837, 44.0, 58.0) == ("51", "44", "58")
+    assert with_intervals([(51.2837, 48.1, 54.5)]) == [("51.3", "48.1", "54.5")]
+    assert with_intervals([(51.2837, 44.0, 58.0)]) == [("51", "44", "58")]
 
 
 def test_columns_have_one_number_of_decimals() -> None:

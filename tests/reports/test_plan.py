@@ -19,7 +19,7 @@ from predictor.bows.bow import Refusal
 from predictor.bows.full_draw import drawn
 from predictor.planning.plan_parts import Pass, PlannedCut
 from reports import asking
-from reports.numbers import with_interval
+from reports.numbers import with_intervals
 from reports.pass_told import pass_in_words
 from reports.plan_told import SAFETY, show_plan
 from reports.printing import Units
@@ -242,7 +242,7 @@ def test_shortening_is_told_with_its_range_and_that_it_stays(kit: Command) -> No
     ask = 'plan K-001 --target "70#@28"'
     first = json.loads(kit(f"{ask} --json").out)["shortened"][0]
     settled = first["settled"]
-    middle, low, high = with_interval(settled["lbf"], settled["low_lbf"], settled["high_lbf"])
+    ((middle, low, high),) = with_intervals([(settled["lbf"], settled["low_lbf"], settled["high_lbf"])])
     text = " ".join(kit(ask).out.split())
     chances = f"under {100 * first['chances']['under']:.0f}%, within {100 * first['chances']['within']:.0f}%"
     by = f"{inches(first['each_end_in'])} in"

@@ -6,13 +6,19 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from predictor.bows.influence import influence, integral
+from predictor.bows.influence import influence
 from predictor.mechanics.elastica import LimbGrid
 from predictor.mechanics.statics import Braced, brace, draw
 from tests.predictor.mechanics import test_contact as recurve
 from tests.predictor.mechanics.test_statics import BRACE, REFLEXED, STIFFNESS, bow
 
 DRAWS = [0.4, 0.7, 1.0]
+
+
+def integral(limb: LimbGrid, density: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the integral along each limb of a density at the nodes of its steps, shape (n, d, m, 3) to (n, d)."""
+    weights = limb.step[:, None, :, None] / 6 * np.array([1.0, 4.0, 1.0])
+    return np.asarray((weights * density).sum(axis=(-2, -1)))
 
 
 @dataclass(frozen=True)

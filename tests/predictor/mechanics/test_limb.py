@@ -9,7 +9,7 @@ from scipy.integrate import quad
 
 from predictor.mechanics.limb import Layer, Limb, limb_grid, limb_sections
 from predictor.mechanics.section import bending_stiffness
-from predictor.shape.profile import arc_profile
+from tests.predictor.profiles import arc_profile
 
 GLASS_PSI = 5.6e6
 WOOD_PSI = 2.0e6

@@ -15,7 +15,7 @@ from scipy.optimize import least_squares
 from predictor.mechanics.elastica import LimbGrid
 from predictor.mechanics.limb import Layer, Limb, limb_grid
 from predictor.mechanics.statics import MOST_STRETCH, Status, brace, draw, shape, strung
-from predictor.shape.profile import arc_profile
+from tests.predictor.profiles import arc_profile
 
 REFERENCE = tomllib.loads((Path(__file__).parents[2] / "reference" / "straight_bows.toml").read_text())
 BOWS = REFERENCE["bows"]

@@ -23,6 +23,7 @@ from predictor.planning.cut_patterns import (
 from predictor.planning.kit_state import Kit
 from predictor.prediction.worth import Worth, worth
 from tests.predictor.example_bows import GLASS, STRAIGHT, build, core
+from tests.predictor.lost_stock import lost_lbf
 
 DRAW_IN = 28.5
 SHARP = {
@@ -135,7 +136,7 @@ def test_pounds_per_step_agree_with_the_influence(method: Method) -> None:
     step = told.amounts_in[after] - told.amounts_in[before]
     limbs = (stock(bow).upper, stock(bow).lower)
     predicted = sum(
-        limb.lost_lbf(method, (tuple(told.stations_in), tuple(amounts)))
+        lost_lbf(limb, method, (tuple(told.stations_in), tuple(amounts)))
         for limb, amounts in zip(limbs, step, strict=True)
     )
     assert weight(bow) - weight(after_pattern(standing, told, after)) == pytest.approx(predicted, rel=0.04)

@@ -5,7 +5,8 @@ import pytest
 from scipy.stats import norm
 
 from predictor.planning.passes import Finishing, Noise, Step, outlook
-from predictor.planning.stakes import Stakes, best_aim, expected_cost
+from predictor.planning.stakes import Stakes, expected_cost
+from tests.predictor.best_aim import best_aim
 
 USUAL = Stakes()
 NOISE = Noise(share=0.16, weighing_lbf=0.5, after_lbf=0.45)

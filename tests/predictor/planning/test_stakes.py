@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from scipy import integrate, optimize
 from scipy.stats import norm
 
-from predictor.planning.stakes import Stakes, best_aim, chances, cheapest_aim, expected_cost, safe_aim
+from predictor.planning.stakes import Stakes, chances, cheapest_aim, expected_cost, safe_aim
+from tests.predictor.best_aim import best_aim
 
 sds = st.floats(0.05, 4.0)
 stakes_of_any = st.builds(

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from predictor.prediction.conformity import conformance, guard_band, risk_beyond
+from predictor.prediction.conformity import conformance, guard_band
 
 
 def test_example_of_two_limits() -> None:
@@ -20,22 +20,22 @@ def test_example_of_two_limits() -> None:
 
 def test_published_guard_bands() -> None:
     """A guard band of the expanded uncertainty, k = 2, leaves a risk below 2.5 %; 1.65 u leaves 5 % (ILAC-G8)."""
-    assert risk_beyond(2.0, 1.0) == pytest.approx(0.02275, abs=5e-6)
-    assert risk_beyond(1.65, 1.0) < 0.05
+    assert conformance(-2.0, 1.0, 0, inf) == pytest.approx(0.02275, abs=5e-6)
+    assert conformance(-1.65, 1.0, 0, inf) < 0.05
     assert guard_band(1.0, 0.05) == pytest.approx(1.645, abs=5e-4)
 
 
 def test_simple_acceptance_risks_a_half() -> None:
     """Without a guard band a reading on the limit is beyond it as likely as not (ILAC-G8, simple acceptance)."""
     assert guard_band(0.4, 0.5) == 0
-    assert risk_beyond(0, 0.4) == 0.5
+    assert conformance(0, 0.4, 0, inf) == 0.5
     assert conformance(52, 0.4, -inf, 52) == 0.5
 
 
 @given(st.floats(0.01, 5), st.floats(1e-6, 0.5))
 def test_guard_band_and_risk_are_inverse(sd: float, risk: float) -> None:
     """The risk that is left by the guard band for a risk is that risk."""
-    assert risk_beyond(guard_band(sd, risk), sd) == pytest.approx(risk, rel=1e-9)
+    assert conformance(-guard_band(sd, risk), sd, 0, inf) == pytest.approx(risk, rel=1e-9)
 
 
 @given(st.floats(40, 60), st.floats(0.05, 3), st.floats(45, 50), st.floats(50.5, 55))

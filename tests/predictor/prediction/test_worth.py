@@ -9,6 +9,7 @@ from datasets.schema import Method, Removal
 from predictor.bows.bow import Refusal, handbook_moduli, weights
 from predictor.prediction.worth import UNIT_IN, Worth, worth
 from tests.predictor.example_bows import GLASS, REFLEXED, STRAIGHT, build, core
+from tests.predictor.lost_stock import lost_lbf
 
 DRAW_IN = 28.5
 SHARP = {"edge_radius_in": "0.05"}
@@ -58,7 +59,7 @@ def test_worth_agrees_with_the_solved_bow(name: str, places: str, method: Method
     before = bow_at(form, made)
     stock = found(before)
     amounts = tuple(map(float, STATIONS)), tuple(unit * UNIT_IN[method] for unit in PLACES[places])
-    predicted = sum(limb.lost_lbf(method, amounts) for limb in (stock.upper, stock.lower))
+    predicted = sum(lost_lbf(limb, method, amounts) for limb in (stock.upper, stock.lower))
     glass = method in (Method.BACK_GLASS, Method.BELLY_GLASS)
 
     assert stock.weight_lbf == pytest.approx(weight(before), rel=1e-9)
@@ -69,11 +70,11 @@ def test_one_limb_costs_half() -> None:
     """Stock off one of two limbs that are alike costs half of what it costs off both."""
     stock = found(bow_at(STRAIGHT, build()))
     everywhere = (0.0,), (UNIT_IN[Method.SIDES],)
-    lost = stock.upper.lost_lbf(Method.SIDES, everywhere)
+    lost = lost_lbf(stock.upper, Method.SIDES, everywhere)
     whole = weight(bow_at(STRAIGHT, build()))
     narrowed = weight(bow_at(STRAIGHT, build(), (removal(Method.SIDES, (1, 1, 1), "upper"),)))
 
-    assert lost == pytest.approx(stock.lower.lost_lbf(Method.SIDES, everywhere))
+    assert lost == pytest.approx(lost_lbf(stock.lower, Method.SIDES, everywhere))
     assert lost == pytest.approx(whole - narrowed, rel=0.01)
 
 
@@ -99,7 +100,7 @@ def test_stretches_add_up_to_the_limb() -> None:
     limb = found(bow_at(STRAIGHT, build())).upper
     stretches = [limb.lost_between(Method.EDGES, inner, inner + 6.5) for inner in (0.0, 6.5, 13.0, 19.5)]
 
-    assert sum(stretches) == pytest.approx(limb.lost_lbf(Method.EDGES, ((0.0,), (UNIT_IN[Method.EDGES],))))
+    assert sum(stretches) == pytest.approx(lost_lbf(limb, Method.EDGES, ((0.0,), (UNIT_IN[Method.EDGES],))))
     assert sorted(stretches, reverse=True) == stretches
 
 

@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.interpolate import BSpline
 
-from predictor.shape.profile import Profile, Reading, arc_profile, fit_profile, with_follow
+from predictor.shape.profile import Profile, Reading, fit_profile, with_follow
 from predictor.shape.profile_doubts import Doubt
-from tests.predictor.profiles import FADE, RECURVE, REFLEX_DEFLEX, noisy, readings_of, shape
+from tests.predictor.profiles import FADE, RECURVE, REFLEX_DEFLEX, arc_profile, noisy, readings_of, shape
 
 
 def _stations(profile: Profile) -> NDArray[np.float64]:
