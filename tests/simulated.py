@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
+from tests.half_t import HalfT
 from training.engine.readings import BuildColumn, Group, Readings
-from training.engine.scale_priors import HalfT
 
 Array = NDArray[np.float64]
 

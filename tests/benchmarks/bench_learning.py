@@ -36,7 +36,8 @@ from predictor.belief.posterior import predict
 from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from predictor.belief.seen import seen_by
 from predictor.belief.weighings import Weighing
-from training.checking.evaluate import LEVELS, Learned, Trial, learned, lots_seen, marks, only, trial_of
+from tests.lots_seen import lots_seen
+from training.checking.evaluate import LEVELS, Learned, Trial, learned, marks, only, trial_of
 from training.checking.oracle import knowing_the_shops
 from training.checking.questions import Question, cut_to_weight, first_on_record, only_asked
 from training.checking.rivals import RIVALS

@@ -15,15 +15,13 @@ from datasets.contents import Contents
 from datasets.schema import Stage
 from predictor.belief.beyond import Ranges
 from predictor.belief.calibration import Calibration
-from predictor.belief.columns import Columns, extrapolated
+from predictor.belief.columns import extrapolated
 from predictor.belief.cutting import cut_until
 from predictor.belief.familiarity import has_new_lots
 from predictor.belief.mixture import NormalMixture
 from predictor.belief.model import prior_belief
 from predictor.belief.own_history import USUAL_SLIPS, Slips
 from predictor.belief.posterior import Posterior
-from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
-from predictor.belief.seen import level_name
 from predictor.belief.usual_cut import UsualCut
 from predictor.belief.weighings import Weighing
 from training.checking.questions import Pick, Question, answers, cut_to_weight, only_asked, questions
@@ -177,16 +175,6 @@ def learned(
     calibration = calibrate(fitted, found, doubtful)
     seen_in = sizes_seen(mine)
     return Learned(frozenset(found.builds), fitted.posterior, calibration, doubtful, usual, seen_in, fitted)
-
-
-def lots_seen(belief: Posterior, columns: Columns) -> str:
-    """Return whether a belief has met a bow's lots: "seen" all, "new" none, or "partly"; it meets none not noted."""
-    groups = {group: columns.groups.get(group, {}) for group in (LOTS_OF_WOOD, LOTS_OF_GLASS)}
-    known = [
-        level_name(group, level) in belief.effects for group, levels in groups.items() for level in levels
-    ]
-    known += [False for lots in columns.unnoted.values() for _ in lots]
-    return "seen" if all(known) else "partly" if any(known) else "new"
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,8 @@ from datasets.contents import Contents
 from predictor.belief.mixture import NormalMixture
 from predictor.belief.model import prior_belief
 from predictor.belief.posterior import Posterior
-from training.checking.evaluate import LEVELS, learned, lots_seen, marks, only, solved, trial
+from tests.lots_seen import lots_seen
+from training.checking.evaluate import LEVELS, learned, marks, only, solved, trial
 from training.checking.rivals import RIVALS
 from training.learning.train import train
 from training.workshop.virtual_shop import simulate

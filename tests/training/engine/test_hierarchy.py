@@ -5,10 +5,10 @@ import pytest
 from scipy.stats import chisquare
 
 from predictor.belief.posterior import Rows, predict
+from tests.half_t import HalfT
 from tests.published import columns_of, numbers, readings
 from tests.simulated import PRIORS, READING_SD, draw
 from training.engine.hierarchy import fit
-from training.engine.scale_priors import HalfT
 
 SCALES = np.array([0.05, 0.02, 0.025, 0.006, 1.0])
 

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from training.engine.scale_priors import HalfT, LogNormal
+from tests.half_t import HalfT
+from training.engine.scale_priors import LogNormal
 
 PRIORS = (HalfT(0.03), HalfT(1.0, df=20), LogNormal(0.03, 0.5))
 

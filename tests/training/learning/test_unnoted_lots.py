@@ -13,8 +13,8 @@ from predictor.belief.foresight import Situation
 from predictor.belief.scatter import LOTS_OF_GLASS, LOTS_OF_WOOD
 from predictor.prediction.gains import Budget, budget
 from predictor.prediction.predict import Prediction, predict
+from tests.lots_seen import lots_seen
 from tests.struck import without_lots
-from training.checking.evaluate import lots_seen
 from training.engine.readings import Group, Readings, prepare
 from training.engine.restricted_likelihood import evaluate, gradient
 from training.engine.suspicion import no_doubts

@@ -11,6 +11,7 @@ from datasets.materials import handbook
 from datasets.schema import StripTest
 from predictor.belief.lots import StripReading, lot_belief, read_strip, with_strips
 from predictor.belief.mixture import NormalMixture
+from tests.strips_of_lots import strip_tests
 from training.checking.evaluate import learned, only, trial
 from training.checking.oracle import knowing_the_shop
 from training.checking.questions import answers
@@ -19,7 +20,6 @@ from training.engine.readings import Readings, natural, prepare
 from training.engine.restricted_likelihood import evaluate
 from training.engine.suspicion import no_doubts
 from training.learning.evidence import evidence, readings
-from training.workshop.shop_strips import strip_tests
 from training.workshop.shop_truth import Scatter
 from training.workshop.virtual_shop import VirtualShop, simulate
 

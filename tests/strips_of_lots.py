@@ -1,4 +1,4 @@
-"""The invented shop bends strips of its lots on the bench."""
+"""Strips of an invented shop's lots, bent on the bench as it would bend them."""
 
 from collections.abc import Iterable
 
