@@ -48,7 +48,7 @@ class Stakes:
     under_to_over: float = 9.0
     pass_cost_lbf: float = 0.05
     most_under: float = 0.02
-    miss_cost_lbf: float = 0.0
+    miss_cost_lbf: float = 0.2
 
     @classmethod
     def of(cls, shop: Shop, tolerance_lbf: float) -> "Stakes":

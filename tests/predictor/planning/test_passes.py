@@ -40,7 +40,9 @@ def test_two_cuts_with_a_weighing_between():
     Prior sd 2, weighing 0.5, settling 0.4, prices 1 to 9, no tolerance. The bound is (1 + 9) sd phi(z) with the sd that
     is left; what stopping 2.5 sd high first costs is simulated with 200,000 kits.
     """
-    stakes = Stakes(tolerance_lbf=0.0, under_to_over=9.0, pass_cost_lbf=0.0, most_under=0.5)
+    stakes = Stakes(
+        tolerance_lbf=0.0, under_to_over=9.0, pass_cost_lbf=0.0, most_under=0.5, miss_cost_lbf=0.0
+    )
     left = np.sqrt(2.0**2 * 0.5**2 / (2.0**2 + 0.5**2) + 0.4**2)
     bound = 10 * left * norm.pdf(norm.ppf(0.9))
     assert float(expected_cost(best_aim(left, stakes), left, stakes)) == pytest.approx(bound, rel=1e-9)

@@ -261,7 +261,7 @@ def test_where_a_way_ends_the_next_one_goes_on() -> None:
     order = [Method.SIDES, Method.EDGES, Method.TRAP, Method.BELLY_GLASS]
     assert list(dict.fromkeys(methods)) == order[: len(set(methods))]
     assert len(set(methods)) > 2
-    assert 42 < told.settled.lbf - sum(one.loss_lbf for one in told.passes) < 43
+    assert told.settled.lbf - sum(one.loss_lbf for one in told.passes) == pytest.approx(42, abs=0.5)
     sides = told.passes[0]
     least = np.interp([cut.from_fade_in for cut in sides.cuts], [0, sides.cuts[-1].from_fade_in], NARROW)
     assert all(cut.new_size_in >= low for cut, low in zip(sides.cuts, least, strict=True))

@@ -16,6 +16,7 @@ stakes_of_any = st.builds(
     tolerance_lbf=st.floats(0.0, 3.0),
     under_to_over=st.floats(0.5, 30.0),
     most_under=st.floats(0.001, 0.3),
+    miss_cost_lbf=st.just(0.0),
 )
 
 
@@ -25,7 +26,7 @@ def test_fractile_rule_without_tolerance(ratio):
 
     The rule: Edgeworth 1888; Arrow, Harris and Marschak, Econometrica 19 (1951), 250-272 (from memory).
     """
-    stakes = Stakes(tolerance_lbf=0.0, under_to_over=ratio)
+    stakes = Stakes(tolerance_lbf=0.0, under_to_over=ratio, miss_cost_lbf=0.0)
     aim = cheapest_aim(2.0, stakes)
 
     def cost(off):
@@ -71,7 +72,7 @@ def test_condition_with_a_free_zone(sd, stakes):
 
 def test_plain_fractile_does_not_hold_with_a_free_zone():
     """At a tolerance of one pound and an sd of one, the fractile rule would aim 0.5 lb too high and cost more."""
-    stakes = Stakes(tolerance_lbf=1.0, under_to_over=9.0)
+    stakes = Stakes(tolerance_lbf=1.0, under_to_over=9.0, miss_cost_lbf=0.0)
     fractile = norm.ppf(0.9)
     assert cheapest_aim(1.0, stakes) < fractile - 0.4
     assert expected_cost(cheapest_aim(1.0, stakes), 1.0, stakes) < 0.9 * expected_cost(fractile, 1.0, stakes)
@@ -117,7 +118,7 @@ def test_two_step_cost_with_different_prices():
     assert lost(best) == pytest.approx(10 * under + over, rel=1e-7)
 
 
-GIVEN_AWAY = Stakes(tolerance_lbf=0.0, under_to_over=0.0)
+GIVEN_AWAY = Stakes(tolerance_lbf=0.0, under_to_over=0.0, miss_cost_lbf=0.0)
 """Only what lies above the target costs, by the pound."""
 
 
@@ -185,7 +186,7 @@ def test_cheapest_aim_with_a_cost_of_missing(sd):
     cheapest = cheapest_aim(sd, MISSING)
     grid = np.linspace(cheapest - 1, cheapest + 1, 2001)
     assert float(expected_cost(cheapest, sd, MISSING)) <= expected_cost(grid, sd, MISSING).min() + 1e-12
-    assert cheapest < cheapest_aim(sd, Stakes())
+    assert cheapest < cheapest_aim(sd, Stakes(miss_cost_lbf=0.0))
 
 
 def test_without_a_tolerance_missing_as_such_changes_nothing():
