@@ -261,7 +261,7 @@ def test_stock_that_cannot_make_the_weight_is_told_with_its_chance() -> None:
             [stock(1, "glass", "limb glass", ".040"), stock(2, "core", "red elm", ".090")], Room(68, 16, 1.25)
         )
     )
-    layup = choose(made, BLANK, promise(60.0), KNOWLEDGE, LIMITS, count=5)
+    layup = choose(made, BLANK, promise(45.0), KNOWLEDGE, LIMITS, count=5)
 
     assert layup.choices
     assert [choice.ground for choice in layup.choices] == [False] * len(layup.choices)
