@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
 
 from predictor.belief.mixture import NormalMixture
 from predictor.belief.own_history import NOT_WEIGHED
@@ -23,7 +22,6 @@ from training.engine.restricted_likelihood import (
     evaluate,
     gathered,
     residuals,
-    units_of,
 )
 
 Array = NDArray[np.float64]
@@ -185,7 +183,8 @@ class SetOut:
 def without_set(problem: Problem, state: State, builds: Integers, wanted: int) -> SetOut:
     """Predict one build of a set from all builds outside of the set, such as those of other lots as if its were new.
 
-    What the set says is taken off the information on the effects: the work does not grow with the readings of the set.
+    What the set says is taken off what is known of the effects that it has a part in, by the matrix inversion lemma
+    (Woodbury 1950, from memory): the work hangs on these effects alone, however many others there are.
 
     Args:
         problem: the readings; no prior of a common effect is flat.
@@ -198,46 +197,61 @@ def without_set(problem: Problem, state: State, builds: Integers, wanted: int) -
         belongs `sound` of the build besides.
     """
     said = _said_by(problem, state, builds)
-    units = units_of(problem, state.scales)
-    information = units[:, None] * (state.cross - said.cross) * units + problem.precision
-    design, values = _rows_of(problem, wanted)
-    right = units * (state.right - said.right)
-    factor = cho_factor(information, lower=True)
-    solved = cho_solve(factor, np.column_stack([right, units[:, None] * design.T]))
-    of_effects = design @ (units[:, None] * solved)
-    outside = state.misfit - said.misfit + 2 * float(np.log(np.diag(factor[0])).sum())
-    outside -= float(right @ solved[:, 0])
-    return SetOut(LeftOut(values - of_effects[:, 0], of_effects[:, 1:]), (outside - state.value) / 2)
+    mean, covariance = state.mean[said.effects], state.covariance[np.ix_(said.effects, said.effects)]
+    told = np.eye(len(mean)) - covariance @ said.cross
+    by_others, known = np.split(np.linalg.solve(told, np.column_stack([mean, covariance])), [1], axis=1)
+    by_others = by_others[:, 0]
+    design, values = _rows_of(problem, wanted, said.effects)
+    outside = float(np.linalg.slogdet(told).logabsdet) - said.misfit
+    outside -= float(
+        mean @ said.cross @ by_others - 2 * said.right @ by_others + said.right @ known @ said.right
+    )
+    left = LeftOut(values - design @ (by_others - known @ said.right), design @ known @ design.T)
+    return SetOut(left, outside / 2)
 
 
 @dataclass(frozen=True)
 class _Said:
-    """Sums over some builds: of H'V^-1 H, H'V^-1 y, and y'V^-1 y + log|V|; shapes (p, p), (p,) and a number."""
+    """What some builds say, over the q effects that they have a part in.
 
+    Attributes:
+        effects: numbers of these, in order, shape (q,).
+        cross: sum of H'V^-1 H, shape (q, q).
+        right: sum of H'V^-1 y, shape (q,).
+        misfit: sum of y'V^-1 y + log|V|.
+    """
+
+    effects: Integers
     cross: Array
     right: Array
     misfit: float
 
 
 def _said_by(problem: Problem, state: State, builds: Integers) -> _Said:
-    p = len(problem.precision)
-    cross, right, misfit = np.zeros(p * p), np.zeros(p), 0.0
-    for block, sums in zip(problem.blocks, state.sums, strict=True):
-        there = np.isin(block.builds, builds)
-        own, weighted = block.columns[there], np.swapaxes(sums.weighted[there], 1, 2)
+    some = [
+        (block, sums, there)
+        for block, sums in zip(problem.blocks, state.sums, strict=True)
+        if (there := np.flatnonzero(np.isin(block.builds, builds))).size
+    ]
+    effects = np.unique(np.concatenate([block.columns[there].ravel() for block, _, there in some]))
+    q, misfit = len(effects), 0.0
+    cross, right = np.zeros((q, q)), np.zeros(q)
+    for block, sums, there in some:
+        own = np.searchsorted(effects, block.columns[there])
+        weighted = np.swapaxes(sums.weighted[there], 1, 2)
         values = block.values[there][:, :, None]
-        cross += np.bincount(block.places[there].ravel(), (weighted @ block.design[there]).ravel(), p * p)
-        right += np.bincount(own.ravel(), (weighted @ values).ravel(), p)
+        np.add.at(cross, (own[:, :, None], own[:, None, :]), weighted @ block.design[there])
+        np.add.at(right, own, (weighted @ values)[:, :, 0])
         misfit += float(np.sum(values * (sums.inverse[there] @ values)))
         misfit += float(np.linalg.slogdet(sums.covariance[there]).logabsdet.sum())
-    return _Said(cross.reshape(p, p), right, misfit)
+    return _Said(effects, cross, right, misfit)
 
 
-def _rows_of(problem: Problem, build: int) -> tuple[Array, Array]:
-    """Return a build's rows over all effects, shape (n, p), and its values."""
+def _rows_of(problem: Problem, build: int, effects: Integers) -> tuple[Array, Array]:
+    """Return a build's rows over some effects, its own among them, shape (n, q), and its values."""
     block, place = next(
         (block, int(place)) for block in problem.blocks for place in np.flatnonzero(block.builds == build)
     )
-    design = np.zeros((block.rows.shape[1], len(problem.precision)))
-    np.add.at(design.T, block.columns[place], block.design[place].T)
+    design = np.zeros((block.rows.shape[1], len(effects)))
+    np.add.at(design.T, np.searchsorted(effects, block.columns[place]), block.design[place].T)
     return design, block.values[place]

@@ -51,25 +51,19 @@ class State:
     Attributes:
         scales: groups, build columns, phi.
         value: minus twice the log likelihood (restricted or full).
-        misfit: the part of it that no effect explains yet: y'V^-1 y and log|V|, summed over builds.
         mean: of the effects, in the coordinates of the problem, shape (p,).
         covariance: shape (p, p).
         log_determinant_inverse: Q, the matrix with d log|P| = tr(Q dP), in unscaled effects, shape (p, p).
         shrunk: 1 - (posterior variance + squared mean) / scale^2, for each effect, shape (p,).
-        cross: sum over builds of H'V^-1 H, shape (p, p).
-        right: sum over builds of H'V^-1 y, shape (p,).
         sums: one for each block.
     """
 
     scales: Array
     value: float
-    misfit: float
     mean: Array
     covariance: Array
     log_determinant_inverse: Array
     shrunk: Array
-    cross: Array
-    right: Array
     sums: tuple[BuildSums, ...]
 
 
@@ -136,7 +130,6 @@ def _solve(
     factor = cho_factor(information, lower=True)
     inverse = _inverse(factor[0])
     mean = inverse @ (units * right)
-    misfit = value
     value -= float(mean @ (units * right))
     fixed = problem.group_of < 0
     if restricted:
@@ -152,13 +145,10 @@ def _solve(
     return State(
         scales=scales,
         value=value,
-        misfit=misfit,
         mean=units * mean,
         covariance=covariance,
         log_determinant_inverse=covariance if restricted else units[:, None] * trace_matrix * units,
         shrunk=1 - np.diag(trace_matrix) - mean**2,
-        cross=cross,
-        right=right,
         sums=sums,
     )
 

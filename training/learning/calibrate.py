@@ -27,7 +27,7 @@ from training.learning.evidence import Evidence
 
 Array = NDArray[np.float64]
 
-MOST_LOT_SETS = 80
+MOST_LOT_SETS = 200
 """So many sets of lots are left out, the newest: enough to judge by, and quick in a book of thousands of builds."""
 
 
