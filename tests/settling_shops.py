@@ -45,7 +45,7 @@ def bows(
 
 
 def weighing(bow: str, number: int, shots: int, off: Array, climate: float) -> Weighing:
-    """Return a weighing whose readings stray from the statics by some logarithms."""
+    """Return a weighing, each on a day of its own, whose readings stray from the statics by some logarithms."""
     stage = Stage.SETTLED if number else Stage.FINISHED
     ones, none = np.ones_like(off), np.zeros_like(off)
     build = dict.fromkeys(BUILD_COLUMNS, none) | {BOW: ones, SHOOTING_IN: ones * settling(shots, stage)}
@@ -57,7 +57,7 @@ def weighing(bow: str, number: int, shots: int, off: Array, climate: float) -> W
         groups={},
         build=build,
         tolerances=(),
-        weighing=(Tolerance("air", "air", ones * climate),),
+        weighing=(Tolerance("air", "air", ones * climate, f"day {number}"),),
         sd=ones * 0.004,
     )
     return Weighing(bow, f"{bow}/{number}", Moment("plain/1", (27.0, 28.0, 29.0), stage, shots), told, off)

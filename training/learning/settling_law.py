@@ -137,7 +137,7 @@ def _of_settling(histories: Sequence[Weighing]) -> Readings:
 
     Scales are left out where each bow has one of its own, for its level has them.
     """
-    every = readings([_in_its_air(one) for one in histories])
+    every = readings(histories)
     bows_on = {(one.build, one.moment.scale) for one in histories}
     several = len(bows_on) > len({build for build, _ in bows_on})
     scales = tuple(group for group in every.groups if group.name == SCALES and group.levels)
@@ -158,13 +158,3 @@ def _of_settling(histories: Sequence[Weighing]) -> Readings:
             *(unnoted if several else ()),
         ),
     )
-
-
-def _in_its_air(one: Weighing) -> Weighing:
-    """Return a weighing whose air is shared with its bow's others at the same shots on the same day."""
-    told = one.columns
-    air = (
-        replace(given, name=f"{given.source} after {one.moment.shots or 0} shots on {one.on}")
-        for given in told.weighing
-    )
-    return replace(one, columns=replace(told, tolerances=(*told.tolerances, *air), weighing=()))
